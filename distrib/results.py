@@ -1,0 +1,116 @@
+"""Frozen results of the models: what every report, study and command reads.
+
+Arrays carry operating points as the first axis (P,) and cylinders as the last axis (N,), in
+the order of `cylinders`. A point that did not converge holds NaN and a reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+ModelName = Literal["bench", "phased", "wave"]
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a law or a figure comes from. `key` is unique; `kind` says how much to trust it."""
+
+    key: str
+    text: str
+    kind: Literal["published", "computed", "common practice", "from memory", "own estimate"]
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """One value that was assumed rather than given in the case."""
+
+    field: str
+    value: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Mean state along one plenum, x from the cylinder-1 end: (P, S) arrays over S stations."""
+
+    plenum: str
+    x_m: FloatArray
+    static_pressure_pa: FloatArray
+    velocity_m_s: FloatArray
+    area_m2: FloatArray
+
+
+@dataclass(frozen=True)
+class Band:
+    """What the uncertain laws and tolerances do to the shares.
+
+    `low` and `high` bound deviation in percent, (P, N), at probability `level`;
+    `chance_leanest` is the share of samples in which that cylinder had the most air;
+    `chance_lean` the share of samples above the lean limit.
+    """
+
+    level: float
+    low_percent: FloatArray
+    high_percent: FloatArray
+    chance_leanest: FloatArray
+    chance_lean: FloatArray
+    spread_low_percent: FloatArray
+    spread_high_percent: FloatArray
+    samples: int
+    failed: int
+    seed: int
+
+
+@dataclass(frozen=True)
+class Shares:
+    """How one model divides the air of one case over its cylinders."""
+
+    model: ModelName
+    title: str
+    case_hash: str
+    cylinders: IntArray
+    distance_from_entry_m: FloatArray
+    conditions: Mapping[str, FloatArray]
+    air_kg_s: FloatArray
+    share: FloatArray
+    deviation_percent: FloatArray
+    spread_percent: FloatArray
+    converged: BoolArray
+    mass_residual: FloatArray
+    reason: tuple[str, ...]
+    profiles: tuple[Profile, ...] = ()
+    band: Band | None = None
+    volumetric_efficiency: FloatArray | None = None
+    trapped_air_kg: FloatArray | None = None
+    extra: Mapping[str, FloatArray] = field(default_factory=dict)
+    assumed: tuple[Assumed, ...] = ()
+    sources: tuple[Source, ...] = ()
+    cautions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def leanest_cylinder(self) -> IntArray:
+        """Cylinder with the most air at each point (P,); 0 where not converged."""
+        out = np.zeros(self.share.shape[0], dtype=np.int64)
+        good = self.converged & np.isfinite(self.share).all(axis=-1)
+        out[good] = self.cylinders[np.argmax(self.share[good], axis=-1)]
+        return out
+
+
+def deviation_percent(share: FloatArray) -> FloatArray:
+    """Deviation of each share from the even share, percent; cylinders on the last axis."""
+    return (share * share.shape[-1] - 1.0) * 100.0
+
+
+def spread_percent(share: FloatArray) -> FloatArray:
+    """Largest minus smallest deviation over the cylinders, percent."""
+    deviation = deviation_percent(share)
+    return np.asarray(deviation.max(axis=-1) - deviation.min(axis=-1))
