@@ -1,0 +1,1 @@
+"""The case file: one TOML file that describes a design and its conditions."""

@@ -1,0 +1,64 @@
+"""What a field of the case file is: its TOML key, kind of quantity, limits, meaning, example.
+
+A `Spec` stands in the type annotation of a field. Reader, JSON Schema, starter and reference
+page are all made from it, so that the format is described in one place only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+
+@dataclass(frozen=True)
+class Spec:
+    """Description of one field of the case file.
+
+    `key` is the TOML key, `kind` the kind of quantity (see `distrib.units.KINDS`) or one of
+    text, choice, boolean, integer, number, loss. `low` and `high` bound the SI value,
+    inclusive unless `above` is set, which makes `low` exclusive.
+    """
+
+    key: str
+    kind: str
+    meaning: str
+    example: str = ""
+    low: float | None = None
+    high: float | None = None
+    above: bool = False
+    why: str = ""
+    """Why the default is what it is; an empty text means that leaving the field out is no assumption."""
+
+
+class Part(BaseModel):
+    """Base of all parts of a case: frozen, no unknown names, no infinities."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+def spec_of(model: type[BaseModel], name: str) -> Spec | None:
+    """The `Spec` of field `name` of `model`, or None for a field that no file sets."""
+    for item in model.model_fields[name].metadata:
+        if isinstance(item, Spec):
+            return item
+    return None
+
+
+def specs(model: type[BaseModel]) -> dict[str, Spec]:
+    """Attribute name -> `Spec` of all fields that a file can set, in order."""
+    found: dict[str, Spec] = {}
+    for name in model.model_fields:
+        spec = spec_of(model, name)
+        if spec is not None:
+            found[name] = spec
+    return found
+
+
+def default_of(model: type[BaseModel], name: str) -> Any:
+    """Default of field `name`; raises KeyError when the field is required."""
+    field = model.model_fields[name]
+    if field.is_required():
+        raise KeyError(name)
+    return field.get_default(call_default_factory=True)
