@@ -1,0 +1,1 @@
+"""Figures, drawings, tables and the one-page report; reads results, solves nothing."""

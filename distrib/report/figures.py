@@ -1,0 +1,339 @@
+"""Charts of results: each function draws into the axes it is given and returns them.
+
+Every axis carries a label with its unit, hue never stands alone (letter, hatch, marker or line
+pattern beside it), and all designs or models of one chart share one scale.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from distrib.report.data import RpmSweep, SensitivityTable, TrimSheet
+from distrib.report.numbers import decimals_for, millimetres, plain, signed
+from distrib.report.palette import (
+    BLACK,
+    INK,
+    MUTED,
+    PAPER,
+    RULE,
+    SHADE,
+    VERDICT_STYLES,
+    VERMILLION,
+    Verdict,
+    series_style,
+)
+from distrib.report.save import SMALL_POINTS
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from distrib.results import FloatArray
+
+DEVIATION_LABEL = "deviation from the mean share (%)"
+LEAN_SIDE = "more air: lean"
+RICH_SIDE = "less air: rich"
+
+
+@dataclass(frozen=True)
+class LimitLines:
+    """Deviation limits in percent: lean and watch above zero, rich below."""
+
+    lean: float
+    watch: float
+    rich: float
+
+
+@dataclass(frozen=True)
+class BarSeries:
+    """One set of bars: deviation in percent by cylinder, with band ends where known."""
+
+    label: str
+    cylinders: tuple[int, ...]
+    distance_mm: tuple[float, ...]
+    deviation: tuple[float, ...]
+    low: tuple[float, ...] | None
+    high: tuple[float, ...] | None
+    verdicts: tuple[Verdict, ...]
+
+
+def _scale(series: Sequence[BarSeries], limits: LimitLines) -> tuple[float, float]:
+    """Ends of a vertical scale that holds every bar, every band and the limits."""
+    values = [limits.lean, limits.rich, 0.0]
+    for one in series:
+        values += [*one.deviation, *(one.low or ()), *(one.high or ())]
+    finite = np.array([v for v in values if np.isfinite(v)])
+    pad = 0.16 * (finite.max() - finite.min())
+    return float(finite.min() - pad), float(finite.max() + pad)
+
+
+def _limit_lines(ax: Axes, limits: LimitLines) -> None:
+    """Shade the even zone, draw the three limits and name them in the right margin."""
+    ax.axhspan(limits.rich, limits.watch, color=SHADE, zorder=0, linewidth=0)
+    ax.axhline(0.0, color=INK, linewidth=0.9, zorder=3)
+    named = (("lean", limits.lean, VERDICT_STYLES["lean"].colour),
+             ("watch", limits.watch, VERDICT_STYLES["watch"].colour),
+             ("rich", limits.rich, VERDICT_STYLES["rich"].colour))
+    for name, value, colour in named:
+        ax.axhline(value, color=colour, linewidth=1.4, linestyle=(0, (5, 3)), zorder=1)
+        ax.annotate(f"{name} limit\n{signed(value, decimals_for(None))} %", (1.0, value),
+                    xycoords=("axes fraction", "data"), xytext=(4, 0),
+                    textcoords="offset points", va="center", fontsize=SMALL_POINTS)
+
+
+def _ticks(ax: Axes, series: Sequence[BarSeries]) -> None:
+    """Cylinder numbers; below each its distance from the entry, per series where they differ."""
+    first = series[0]
+    columns = [tuple(round(v) for v in one.distance_mm) for one in series]
+    same = all(column == columns[0] for column in columns)
+    shown = columns[:1] if same else columns
+    labels = [f"{number}\n" + " / ".join(str(column[i]) for column in shown)
+              for i, number in enumerate(first.cylinders)]
+    ax.set_xticks(range(len(first.cylinders)), labels)
+    ax.tick_params(axis="x", length=0)
+    note = "" if same else " (" + " / ".join(one.label for one in series) + ")"
+    ax.set_xlabel(f"cylinder, and below it distance from entry (mm){note}")
+
+
+def deviation_bars(
+    ax: Axes, series: Sequence[BarSeries], limits: LimitLines,
+    scale: tuple[float, float] | None = None,
+) -> Axes:
+    """Bars of deviation by cylinder with band whiskers, limits and a verdict letter on each.
+
+    One series: colour and hatch by verdict. Several (models, or designs with the same cylinder
+    numbers): colour and hatch by series, and the letter tells the verdict. `scale` (low, high, in
+    percent) forces the vertical axis so that several charts compare by eye. Raises ValueError
+    without a series or with differing cylinders.
+    """
+    if not series:
+        raise ValueError("deviation_bars needs at least one series")
+    if any(one.cylinders != series[0].cylinders for one in series):
+        raise ValueError("deviation_bars compares designs with the same cylinder numbers only")
+    low, high = scale or _scale(series, limits)
+    _limit_lines(ax, limits)
+    width = 0.8 / len(series)
+    for index, one in enumerate(series):
+        _bars_of(ax, one, index, width, len(series), (low, high))
+    ax.set_ylim(low, high)
+    ax.set_xlim(-0.6, len(series[0].cylinders) - 0.4)
+    ax.set_ylabel(DEVIATION_LABEL)
+    _ticks(ax, series)
+    for y, text, align in ((0.985, LEAN_SIDE, "top"), (0.015, RICH_SIDE, "bottom")):
+        ax.text(0.006, y, text, transform=ax.transAxes, va=align, fontsize=SMALL_POINTS,
+                color=MUTED, zorder=5)
+    if len(series) > 1:
+        ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(3, len(series)),
+                  borderaxespad=0.2)
+    return ax
+
+
+def _bars_of(
+    ax: Axes, one: BarSeries, index: int, width: float, count: int, scale: tuple[float, float],
+) -> None:
+    """One series of `deviation_bars`: bars, whiskers, letters."""
+    style = series_style(index)
+    centres = np.arange(len(one.cylinders)) + (index - 0.5 * (count - 1)) * width
+    for i, (x, value) in enumerate(zip(centres, one.deviation, strict=True)):
+        if not np.isfinite(value):
+            continue
+        look = VERDICT_STYLES[one.verdicts[i]]
+        colour, hatch = (look.colour, look.hatch) if count == 1 else (style.colour, style.hatch)
+        label = one.label if i == 0 else None
+        ax.bar(x, value, width * 0.86, color=colour, hatch=hatch, edgecolor=INK, linewidth=0.8,
+               label=label, zorder=2)
+        top = value
+        if one.low is not None and one.high is not None:
+            ends = (one.low[i], one.high[i])
+            ax.vlines(x, *ends, color=BLACK, linewidth=1.3, zorder=4)
+            ax.hlines(ends, x - 0.14 * width, x + 0.14 * width, color=BLACK, linewidth=1.3,
+                      zorder=4)
+            top = max(ends) if value >= 0.0 else min(ends)
+        up = value >= 0.0
+        edge = max(top, 0.0) if up else min(top, 0.0)
+        ax.annotate(look.letter, (x, min(max(edge, scale[0]), scale[1])),
+                    xytext=(0, 4 if up else -4), textcoords="offset points", ha="center",
+                    va="bottom" if up else "top", fontweight="bold", zorder=5)
+
+
+@dataclass(frozen=True)
+class PlenumLine:
+    """Mean state along one plenum for one model or design; x in mm from the cylinder-1 end."""
+
+    label: str
+    x_mm: FloatArray
+    static_pressure_pa: FloatArray
+    velocity_m_s: FloatArray
+
+
+def along_plenum(
+    pressure_axes: Axes, velocity_axes: Axes, lines: Sequence[PlenumLine],
+    mouths_mm: Mapping[int, float], entries_mm: Mapping[str, float],
+) -> tuple[Axes, Axes]:
+    """Static pressure (upper axes) and velocity (lower axes) along a plenum: the why.
+
+    Pressure is shown as the difference from each line's own mean along the plenum, because the
+    differences move the air; velocity is positive away from the cylinder-1 end. `mouths_mm` maps
+    cylinder to station, `entries_mm` entry name to position, both from the cylinder-1 end.
+    """
+    for index, line in enumerate(lines):
+        style = series_style(index)
+        common: dict[str, Any] = {"color": style.colour, "linestyle": style.line,
+                                  "marker": style.marker, "markersize": 4.5, "label": line.label}
+        difference = line.static_pressure_pa - np.nanmean(line.static_pressure_pa)
+        pressure_axes.plot(line.x_mm, difference, **common)
+        velocity_axes.plot(line.x_mm, line.velocity_m_s, **common)
+    pressure_axes.set_ylabel("static pressure,\nless its mean (Pa)")
+    velocity_axes.set_ylabel("velocity from\ncylinder-1 end (m/s)")
+    velocity_axes.set_xlabel("distance from the cylinder-1 end of the plenum (mm)")
+    pressure_axes.tick_params(labelbottom=False)
+    for ax in (pressure_axes, velocity_axes):
+        ax.axhline(0.0, color=RULE, linewidth=0.9, zorder=0)
+        ax.margins(y=0.12)
+        for station in mouths_mm.values():
+            ax.axvline(station, color=RULE, linewidth=0.8, linestyle=(0, (2, 2)), zorder=0)
+        for position in entries_mm.values():
+            ax.axvline(position, color=INK, linewidth=1.6, alpha=0.75, zorder=0)
+    low = min([float(np.min(line.x_mm)) for line in lines] + list(entries_mm.values()))
+    high = max([float(np.max(line.x_mm)) for line in lines] + list(entries_mm.values()))
+    for ax in (pressure_axes, velocity_axes):
+        ax.set_xlim(low - 0.03 * (high - low), high + 0.03 * (high - low))
+    _name_stations(pressure_axes, mouths_mm, entries_mm)
+    if len(lines) > 1:
+        velocity_axes.legend(loc="best", ncols=min(3, len(lines)))
+    return pressure_axes, velocity_axes
+
+
+def _name_stations(
+    ax: Axes, mouths_mm: Mapping[int, float], entries_mm: Mapping[str, float],
+) -> None:
+    """Cylinder numbers (merged where they share a station) and entry names over the axes."""
+    shared: dict[float, list[int]] = {}
+    for cylinder, station in mouths_mm.items():
+        shared.setdefault(round(station, 1), []).append(cylinder)
+    for station, cylinders in shared.items():
+        ax.annotate(", ".join(str(c) for c in cylinders), (station, 1.0),
+                    xycoords=("data", "axes fraction"), xytext=(0, 3),
+                    textcoords="offset points", ha="center", va="bottom", fontweight="bold")
+    for name, position in entries_mm.items():
+        ax.annotate(f"{name}", (position, 1.0), xycoords=("data", "axes fraction"),
+                    xytext=(0, 17), textcoords="offset points", ha="center", va="bottom",
+                    fontsize=SMALL_POINTS + 0.5)
+
+
+@dataclass(frozen=True)
+class SpreadRow:
+    """Spread of one design or model (percent) with band ends where known."""
+
+    label: str
+    spread: float
+    low: float | None
+    high: float | None
+
+
+def spread_chart(ax: Axes, rows: Sequence[SpreadRow]) -> Axes:
+    """Spread of several designs or models on one scale from zero: a dot and its band."""
+    for index, row in enumerate(rows):
+        y = len(rows) - 1 - index
+        style = series_style(index)
+        half = None
+        if row.low is not None and row.high is not None:
+            half = 0.5 * (row.high - row.low)
+            ax.hlines(y, row.low, row.high, color=style.colour, linewidth=7, alpha=0.45)
+        ax.plot([row.spread], [y], marker=style.marker, markersize=9, color=style.colour,
+                markeredgecolor=INK, linestyle="none")
+        text = f"{plain(row.spread, decimals_for(half))} %"
+        ax.annotate(text, (row.spread, y), xytext=(0, 9), textcoords="offset points",
+                    ha="center", fontweight="bold")
+    ax.set_yticks(range(len(rows)), [row.label for row in reversed(rows)])
+    ax.set_ylim(-0.6, len(rows) - 0.3)
+    ax.set_xlim(left=0.0)
+    ax.margins(x=0.08)
+    ax.grid(axis="x", color=RULE, linewidth=0.6)
+    ax.set_axisbelow(True)
+    ax.set_xlabel("spread: largest less smallest deviation (%)")
+    return ax
+
+
+def trim_bars(ax: Axes, sheet: TrimSheet, cap_percent: float | None) -> Axes:
+    """Needed trim (outline) and trim to set (filled) by cylinder, percent, + adds fuel."""
+    style = series_style(0)
+    x = np.arange(len(sheet.rows))
+    needed = [row.needed_percent for row in sheet.rows]
+    applied = [row.trim_percent for row in sheet.rows]
+    ax.bar(x - 0.2, needed, 0.36, color=PAPER, edgecolor=INK, hatch="///", linewidth=0.9,
+           label="for equal lambda, as computed")
+    ax.bar(x + 0.2, applied, 0.36, color=style.colour, edgecolor=INK, linewidth=0.9,
+           label="to set first")
+    for xi, value in zip(x + 0.2, applied, strict=True):
+        ax.annotate(signed(value, 1), (xi, value), xytext=(0, 3 if value >= 0 else -3),
+                    textcoords="offset points", ha="center",
+                    va="bottom" if value >= 0 else "top", fontweight="bold")
+    if cap_percent is not None:
+        ax.axhline(cap_percent, color=VERMILLION, linewidth=1.4, linestyle=(0, (5, 3)))
+        ax.annotate(f"cap\n{signed(cap_percent, 1)} %", (1.0, cap_percent),
+                    xycoords=("axes fraction", "data"), xytext=(4, 0),
+                    textcoords="offset points", va="center", fontsize=SMALL_POINTS)
+    ax.axhline(0.0, color=INK, linewidth=0.9)
+    ax.set_xticks(x, [str(row.cylinder) for row in sheet.rows])
+    ax.tick_params(axis="x", length=0)
+    ax.margins(y=0.18)
+    ax.set_xlabel("cylinder")
+    ax.set_ylabel("fuel trim, + adds fuel (%)")
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
+    return ax
+
+
+def sensitivity_bars(ax: Axes, table: SensitivityTable) -> Axes:
+    """How far the spread moves when one input moves, widest effect on top (percent)."""
+    rows = sorted(table.rows, key=lambda r: abs(r.spread_high_percent - r.spread_low_percent))
+    low, high = series_style(0), series_style(1)
+    base = table.base_spread_percent
+    for y, row in enumerate(rows):
+        ends = ((row.spread_low_percent, low), (row.spread_high_percent, high))
+        for value, style in ends:
+            ax.barh(y, value - base, left=base, height=0.62, color=style.colour,
+                    hatch=style.hatch, edgecolor=INK, linewidth=0.8)
+    ax.axvline(base, color=INK, linewidth=1.2)
+    ax.set_yticks(range(len(rows)), [f"{row.name}\n{row.change}" for row in rows])
+    ax.set_ylim(-0.6, len(rows) - 0.4)
+    ax.grid(axis="x", color=RULE, linewidth=0.6)
+    ax.set_axisbelow(True)
+    ax.margins(x=0.08)
+    ax.set_xlabel(f"spread (%), now {plain(base, 1)} %")
+    handles = [_patch(low, "input lower"), _patch(high, "input higher")]
+    ax.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2,
+              borderaxespad=0.2)
+    return ax
+
+
+def _patch(style: Any, label: str) -> Any:
+    from matplotlib.patches import Patch
+
+    return Patch(facecolor=style.colour, hatch=style.hatch, edgecolor=INK, label=label)
+
+
+def rpm_lines(ax: Axes, sweep: RpmSweep, cylinders: Sequence[int], limits: LimitLines) -> Axes:
+    """Deviation of every cylinder (percent) over engine speed, each line named at its end."""
+    _limit_lines(ax, limits)
+    ends: list[float] = []
+    for index, cylinder in enumerate(cylinders):
+        style = series_style(index)
+        values = sweep.deviation_percent[:, index]
+        ax.plot(sweep.rpm, values, color=style.colour, linestyle=style.line,
+                marker=style.marker, markersize=5, label=f"cylinder {cylinder}")
+        ends.append(float(values[-1]))
+    ax.set_xlabel("engine speed (rev/min)")
+    ax.set_ylabel(DEVIATION_LABEL)
+    ax.margins(y=0.1)
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(4, len(ends)),
+              borderaxespad=0.2)
+    return ax
+
+
+def distance_label(distance_m: float) -> str:
+    """Distance from the entry as it stands beside a cylinder number."""
+    return f"{millimetres(distance_m)} mm from entry"
