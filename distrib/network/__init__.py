@@ -1,0 +1,1 @@
+"""Flow network: graph, element equations, sparse elimination and a batched damped Newton."""

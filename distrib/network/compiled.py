@@ -1,0 +1,269 @@
+"""From a graph to arrays: numbering, parameter rows, Jacobian pattern and pivot order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import networkx as nx
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from distrib.constants import GAMMA, R_DRY_AIR
+from distrib.errors import InputError, Problem
+from distrib.network import graph as flow_graph
+from distrib.network.tables import Params, Topology
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Network:
+    """A compiled network: topology, parameters (rows, B), names of unknowns and equations.
+
+    `x_fixed` holds the pressures of the pools (slots after the unknowns) as differences from the
+    reference pressure; `slot` maps node names to pressure slots, `flow` edge names to flows.
+    """
+
+    topology: Topology
+    params: Params
+    unknowns: tuple[str, ...]
+    equations: tuple[str, ...]
+    slot: dict[str, tuple[int, int]]
+    flow: dict[str, int]
+    temperature_node: dict[str, int]
+    mass_row: dict[str, int]
+    nozzle: dict[str, int]
+    x_fixed: FloatArray
+    pattern: NDArray[np.bool_]
+    entries: tuple[tuple[int, int], ...]
+    batch: int
+
+    @property
+    def n_pressures(self) -> int:
+        """Number of unknown pressures; they come first in x, then the flows."""
+        return int(self.topology.sizes[1])
+
+
+class _Builder:
+    """Collects rows while walking the graph; one use."""
+
+    def __init__(self, graph: nx.MultiDiGraph) -> None:
+        self.graph = graph
+        self.unknowns: list[str] = []
+        self.slot: dict[str, tuple[int, int]] = {}
+        self.temperature_node = {str(n): i for i, n in enumerate(graph.nodes)}
+        self.nodes = dict(graph.nodes(data=True))
+        self.edges = [(u, v, d) for u, v, d in graph.edges(data=True)]
+        self.flow = {d["name"]: k for k, (_, _, d) in enumerate(self.edges)}
+        self._pressures()
+        self.n_p = len(self.unknowns)
+        self.n_f = len(self.edges)
+        self.unknowns += [f"flow of {d['name']}" for _, _, d in self.edges]
+        self.n = self.n_p + self.n_f
+        self._fixed()
+        self.ends: dict[tuple[int, int, str], int] = {}
+        self.end_rows: list[tuple[int, int, int]] = []
+        self.areas: list[ArrayLike] = []
+        self.position: dict[tuple[int, int], int] = {}
+        self.equations: list[str] = []
+
+    def _pressures(self) -> None:
+        for name, data in self.nodes.items():
+            if data["kind"] == "station":
+                self.slot[name] = (len(self.unknowns), len(self.unknowns) + 1)
+                self.unknowns += [f"pressure left of {name}", f"pressure right of {name}"]
+            elif data["kind"] in ("joint", "cylinder"):
+                self.slot[name] = (len(self.unknowns),) * 2
+                self.unknowns.append(f"pressure at {name}")
+
+    def _fixed(self) -> None:
+        self.fixed = [n for n, d in self.nodes.items() if d["kind"] == "reservoir"]
+        # flows of x sit in slots n_p.. n_p + n_f, then the dead flow, then the pools
+        for i, name in enumerate(self.fixed):
+            self.slot[name] = (self.n + 1 + i,) * 2
+
+    @property
+    def dead(self) -> int:
+        """Flow number whose slot is always zero: the end wall of a plenum."""
+        return self.n_f
+
+    def end(self, slot: int, flow: int, area: ArrayLike, tag: str) -> int:
+        """Number of the end (pressure slot, flow, area); equal ends are shared."""
+        key = (slot, flow, tag)
+        if key not in self.ends:
+            self.ends[key] = len(self.end_rows)
+            self.end_rows.append((slot, flow, len(self.areas)))
+            self.areas.append(area)
+        return self.ends[key]
+
+    def row(self, equation: str) -> int:
+        self.equations.append(equation)
+        return len(self.equations) - 1
+
+    def pos(self, row: int, slot: int) -> int:
+        """Temporary number of the Jacobian entry; -1 for a slot that is not unknown."""
+        if slot >= self.n:
+            return -1
+        return self.position.setdefault((row, slot), len(self.position))
+
+    def face(self, node: str, face: str) -> int:
+        """Pressure slot of a node, or of the given face of a station."""
+        left, right = self.slot[node]
+        return right if face == "R" else left
+
+    def mflow(self, k: int) -> int:
+        """Slot of flow k; the dead flow lies at n."""
+        return self.n_p + k
+
+
+def _faces(b: _Builder, node: str) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Flows at the left and the right face of a station, each (flow, sign to the right)."""
+    found: dict[str, tuple[int, int]] = {}
+    for u, v, d in b.edges:
+        if d["kind"] != "duct":
+            continue
+        k = b.flow[d["name"]]
+        if v == node and d["face_v"]:
+            sign = 1 if d["face_v"] == "L" else -1
+            found[d["face_v"]] = (k, sign)
+        if u == node and d["face_u"]:
+            sign = 1 if d["face_u"] == "R" else -1
+            found[d["face_u"]] = (k, sign)
+    for side, (_, sign) in found.items():
+        if sign != 1:
+            raise InputError([Problem(
+                f"plenum station {node}", f"a duct against the axis at face {side}",
+                "ducts along the plenum run from left to right", code="graph")])
+    return found.get("L", (b.dead, 1)), found.get("R", (b.dead, 1))
+
+
+def compile_graph(graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR) -> Network:
+    """Compile a flow graph into arrays.
+
+    gas_constant of the air, J/(kg K), scalar or (B,). Raises InputError with every reason when
+    the graph cannot be solved.
+    """
+    faults = flow_graph.problems(graph)
+    if faults:
+        raise InputError([Problem("network", fault, "a connected, sound graph") for fault in faults])
+    b = _Builder(graph)
+    ducts, stations, mouths, nozzles = _elements(b)
+    jets = _jets(b)
+    masses, terms, pointer = _masses(b)
+    entries = tuple(b.position)
+    n = b.n
+    if len(b.equations) != n:
+        raise InputError([Problem("network", f"{len(b.equations)} equations for {n} unknowns",
+                                  "as many equations as unknowns")])
+    batch = _batch(graph, gas_constant)
+    pattern = np.zeros((n, n), dtype=bool)
+    for i, j in entries:
+        pattern[i, j] = True
+    temperature = [b.nodes[m].get("temperature_k", np.nan) for m in b.nodes]
+    flows = [(b.temperature_node[u], b.temperature_node[v]) for u, v, _ in b.edges]
+    flows.append((0, 0))
+    top = Topology(
+        np.array([n, b.n_p, b.n_f, n + 1 + len(b.fixed), len(entries) + 1, len(masses)]),
+        _ints(b.end_rows, 3), _ints(flows, 2), _ints(ducts[0], 7), _ints(stations[0], 7),
+        _ints(mouths[0], 10), _ints(jets[0], 5), _ints(nozzles[0], 7),
+        np.array(pointer, dtype=np.int64), _ints(terms, 3), _ints(masses, 6),
+    )
+    fill = _common_temperature(temperature, batch)
+    params = Params(
+        rows(b.areas, batch), rows(ducts[1], batch), rows(ducts[2], batch),
+        rows(stations[1], batch), rows(mouths[1], batch), rows(jets[1], batch),
+        rows(nozzles[1], batch), fill * np.asarray(gas_constant, dtype=float) / GAMMA,
+        np.zeros((len(masses), batch)), np.zeros((len(masses), batch)), np.ones((4, batch)),
+    )
+    fixed = rows([b.nodes[m]["pressure_pa"] for m in b.fixed], batch)
+    return Network(
+        top, params, tuple(b.unknowns), tuple(b.equations), b.slot, b.flow,
+        b.temperature_node, {m: i for i, m in enumerate(_stored(b))}, nozzles[2], fixed,
+        pattern, entries, batch,
+    )
+
+
+def rows(values: list[Any], batch: int) -> FloatArray:
+    """Scalars or (B,) arrays stacked as (rows, B)."""
+    out = np.empty((len(values), batch))
+    for i, value in enumerate(values):
+        out[i] = value
+    return out
+
+
+def _ints(data: list[Any], width: int) -> IntArray:
+    return np.array(data, dtype=np.int64).reshape(-1, width)
+
+
+def _common_temperature(values: list[Any], batch: int) -> FloatArray:
+    """Temperature (nodes, B); nodes without one start from the hottest-to-coldest mean of pools."""
+    table = rows(values, batch)
+    first = np.nanmax(table, axis=0)
+    return np.where(np.isnan(table), first, table)
+
+
+def _batch(graph: nx.MultiDiGraph, gas_constant: ArrayLike) -> int:
+    shapes = [np.shape(gas_constant)]
+    for _, data in graph.nodes(data=True):
+        for value in data.values():
+            shapes += [np.shape(v) for v in (value if isinstance(value, tuple) else (value,))
+                       if not isinstance(v, str)]
+    for _, _, data in graph.edges(data=True):
+        for value in data.values():
+            shapes += [np.shape(v) for v in (value if isinstance(value, tuple) else (value,))
+                       if not isinstance(v, str)]
+    shapes += [np.shape(jet[2]) for jet in graph.graph["jets"]]
+    shape = np.broadcast_shapes(*shapes)
+    if len(shape) > 1:
+        raise InputError([Problem("network", f"parameters of shape {shape}", "scalars or (B,)")])
+    return int(shape[0]) if shape else 1
+
+
+def _elements(b: _Builder) -> tuple[Any, Any, Any, Any]:
+    from distrib.network import rows as element_rows
+
+    return (
+        element_rows.ducts(b), element_rows.stations(b),
+        element_rows.mouths(b), element_rows.nozzles(b),
+    )
+
+
+def _jets(b: _Builder) -> tuple[list[Any], list[Any]]:
+    index: list[Any] = []
+    values: list[Any] = []
+    edges = {d["name"]: (u, v, d) for u, v, d in b.edges}
+    for mouth, duct, coefficient, end in b.graph.graph["jets"]:
+        u, v, d = edges[duct]
+        node = v if end == "v" else u
+        slot = b.face(node, d[f"face_{end}"])
+        k = b.flow[duct]
+        e = b.end(slot, k, d[f"area_{end}_m2"], f"{duct}.{end}")
+        row = b.equations.index(f"mouth {mouth}")
+        sign = 1 if end == "v" else -1
+        index.append((row, e, sign, b.pos(row, slot), b.pos(row, b.mflow(k))))
+        values.append(coefficient)
+    return index, values
+
+
+def _stored(b: _Builder) -> list[str]:
+    return [m for m, d in b.nodes.items() if d["kind"] != "reservoir"]
+
+
+def _masses(b: _Builder) -> tuple[list[Any], list[Any], list[int]]:
+    masses: list[Any] = []
+    terms: list[Any] = []
+    pointer = [0]
+    for name in _stored(b):
+        row = b.row(f"mass balance at {name}")
+        first, second = b.slot[name]
+        for u, v, d in b.edges:
+            for node, sign in ((u, -1), (v, 1)):
+                if node == name:
+                    k = b.flow[d["name"]]
+                    terms.append((k, sign, b.pos(row, b.mflow(k))))
+        pointer.append(len(terms))
+        masses.append((row, first, second, b.pos(row, first), b.pos(row, second),
+                       b.temperature_node[name]))
+    return masses, terms, pointer

@@ -1,0 +1,272 @@
+"""Residual and Jacobian of a network on one block of lanes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from distrib.kernels import inline, kernel
+from distrib.losses.friction import darcy_scalar
+from distrib.network.lanes import (
+    CHOKE,
+    LANES,
+    crossflow_block,
+    duct_block,
+    head_block,
+    mouth_block,
+    nozzle_block,
+    station_block,
+)
+from distrib.network.tables import CLOSED_AREA_M2, DUCT_ROWS, MOUTH_ROWS, RE_FLOOR, STATION_ROWS
+
+_L = LANES
+_GAMMA = 1.4
+_darcy = inline(darcy_scalar)
+
+
+@inline
+def _get(w: Any, row: int, source: Any, k: int, n: int) -> None:
+    for i in range(n):
+        w[row * _L + i] = source[k * _L + i]
+
+
+@inline
+def _add(target: Any, k: int, w: Any, row: int, scale: Any, n: int) -> None:
+    for i in range(n):
+        target[k * _L + i] += w[row * _L + i] * scale[i]
+
+
+@kernel
+def stream_temperature(top: Any, par: Any, x: Any, c_flow: Any, n: int) -> None:
+    """c = R T0/gamma of every flow, taken from where it comes from: (flows * LANES,)."""
+    n_p = top.sizes[1]
+    for k in range(top.flow_i.shape[0]):
+        a = top.flow_i[k, 0]
+        b = top.flow_i[k, 1]
+        for i in range(n):
+            m = x[(n_p + k) * _L + i]
+            c_flow[k * _L + i] = par.c_node[a * _L + i] if m >= 0.0 else par.c_node[b * _L + i]
+
+
+@kernel
+def heads(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, n: int) -> None:
+    """Dynamic heads of all ends: rows 3e, 3e+1, 3e+2 of `head` hold h, dh/dp, dh/dm."""
+    n_p = top.sizes[1]
+    for e in range(top.end_i.shape[0]):
+        p = top.end_i[e, 0]
+        k = top.end_i[e, 1]
+        area = top.end_i[e, 2]
+        for i in range(n):
+            w[i] = x[p * _L + i] + par.scalars[i]
+            w[_L + i] = x[(n_p + k) * _L + i]
+            w[2 * _L + i] = par.area[area * _L + i]
+            w[3 * _L + i] = c_flow[k * _L + i]
+        head_block(w, n)
+        for j in range(3):
+            _get(head, 3 * e + j, w, 4 + j, n)
+
+
+@inline
+def _end(w: Any, row: int, top: Any, x: Any, head: Any, e: int, n: int) -> None:
+    _get(w, row, x, top.end_i[e, 0], n)
+    _get(w, row + 1, head, 3 * e, n)
+    _get(w, row + 2, head, 3 * e + 1, n)
+    _get(w, row + 3, head, 3 * e + 2, n)
+
+
+@inline
+def _friction(top: Any, par: Any, x: Any, d: int, w: Any, n: int) -> None:
+    """Darcy factor and its slope in the flow, rows 15 and 16."""
+    k = top.sizes[1] + top.duct_i[d, 3]
+    for i in range(n):
+        fixed = par.duct_f[d * _L + i]
+        if fixed >= 0.0:
+            w[15 * _L + i] = fixed
+            w[16 * _L + i] = 0.0
+        else:
+            m = x[k * _L + i]
+            per_flow = par.duct[(DUCT_ROWS * d + 7) * _L + i]
+            re = abs(m) * per_flow
+            inside = re > RE_FLOOR
+            f, slope = _darcy(
+                re if inside else RE_FLOOR, par.duct[(DUCT_ROWS * d + 6) * _L + i]
+            )
+            w[15 * _L + i] = f
+            w[16 * _L + i] = (slope * per_flow if m >= 0.0 else -slope * per_flow) * inside
+
+
+@kernel
+def ducts(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, jac: Any,
+          inv_dp: Any, n: int) -> None:
+    """Duct equations of all ducts."""
+    n_p = top.sizes[1]
+    for d in range(top.duct_i.shape[0]):
+        _end(w, 0, top, x, head, top.duct_i[d, 0], n)
+        _end(w, 4, top, x, head, top.duct_i[d, 1], n)
+        k = top.duct_i[d, 3]
+        _get(w, 8, x, n_p + k, n)
+        for j in range(6):
+            _get(w, 9 + j, par.duct, DUCT_ROWS * d + j, n)
+        _friction(top, par, x, d, w, n)
+        area = top.end_i[top.duct_i[d, 0], 2]
+        area_b = top.end_i[top.duct_i[d, 1], 2]
+        for i in range(n):
+            root = c_flow[k * _L + i] ** 0.5
+            narrow = min(par.area[area * _L + i], par.area[area_b * _L + i])
+            w[17 * _L + i] = par.scalars[3 * _L + i] * par.scalars[i] * narrow / root
+            w[18 * _L + i] = CHOKE * root / par.duct[(DUCT_ROWS * d + 8) * _L + i]
+            w[19 * _L + i] = par.scalars[i]
+        duct_block(w, n)
+        _add(r, top.duct_i[d, 2], w, 20, inv_dp, n)
+        for j in range(3):
+            _add(jac, top.duct_i[d, 4 + j], w, 21 + j, inv_dp, n)
+
+
+@kernel
+def stations(top: Any, par: Any, x: Any, head: Any, w: Any, r: Any, jac: Any,
+             inv_dp: Any, n: int) -> None:
+    """Momentum along the plenum at every station."""
+    n_p = top.sizes[1]
+    for s in range(top.station_i.shape[0]):
+        e_l = top.station_i[s, 0]
+        e_r = top.station_i[s, 1]
+        _end(w, 0, top, x, head, e_l, n)
+        _end(w, 4, top, x, head, e_r, n)
+        _get(w, 8, x, n_p + top.end_i[e_l, 1], n)
+        _get(w, 9, x, n_p + top.end_i[e_r, 1], n)
+        for j in range(5):
+            _get(w, 10 + j, par.station, STATION_ROWS * s + j, n)
+        station_block(w, n)
+        _add(r, top.station_i[s, 2], w, 20, inv_dp, n)
+        for j in range(4):
+            _add(jac, top.station_i[s, 3 + j], w, 21 + j, inv_dp, n)
+
+
+@kernel
+def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, jac: Any,
+           inv_dp: Any, n: int) -> None:
+    """Mouth equations, and the jets of the entries that reach the mouths."""
+    n_p = top.sizes[1]
+    for b in range(top.mouth_i.shape[0]):
+        e_l = top.mouth_i[b, 0]
+        e_r = top.mouth_i[b, 1]
+        e_1 = top.mouth_i[b, 2]
+        base = MOUTH_ROWS * b
+        k = top.end_i[e_1, 1]
+        area = top.end_i[e_1, 2]
+        _end(w, 0, top, x, head, e_l, n)
+        _end(w, 4, top, x, head, e_r, n)
+        _get(w, 8, x, n_p + top.end_i[e_l, 1], n)
+        _get(w, 9, x, n_p + top.end_i[e_r, 1], n)
+        for i in range(n):
+            c = c_flow[k * _L + i]
+            a_1 = par.area[area * _L + i]
+            small = par.scalars[3 * _L + i] * par.scalars[i] * a_1 / c**0.5
+            w[10 * _L + i] = small
+            w[14 * _L + i] = small
+            w[12 * _L + i] = par.mouth[(base + 8) * _L + i]
+            w[11 * _L + i] = par.mouth[(base + 7) * _L + i]
+        crossflow_block(w, n)
+        _end(w, 0, top, x, head, e_1, n)
+        _get(w, 4, x, n_p + k, n)
+        for j in range(7):
+            _get(w, 5 + j, par.mouth, base + j, n)
+        for i in range(n):
+            a_1 = par.area[area * _L + i]
+            w[12 * _L + i] = (
+                0.5 * _GAMMA * c_flow[k * _L + i] / (par.mouth[(base + 9) * _L + i] * a_1)
+            )
+            w[13 * _L + i] = par.scalars[i]
+        mouth_block(w, n)
+        _add(r, top.mouth_i[b, 3], w, 36, inv_dp, n)
+        _add(jac, top.mouth_i[b, 8], w, 37, inv_dp, n)
+        _add(jac, top.mouth_i[b, 9], w, 38, inv_dp, n)
+        for j in range(4):
+            _add(jac, top.mouth_i[b, 4 + j], w, 39 + j, inv_dp, n)
+    for j in range(top.jet_i.shape[0]):
+        row = top.jet_i[j, 0]
+        e = top.jet_i[j, 1]
+        sign = top.jet_i[j, 2]
+        k = n_p + top.end_i[e, 1]
+        for i in range(n):
+            feeds = x[k * _L + i] * sign > 0.0
+            c = -par.jet[j * _L + i] * inv_dp[i] if feeds else 0.0
+            r[row * _L + i] += c * head[3 * e * _L + i]
+            jac[top.jet_i[j, 3] * _L + i] += c * head[(3 * e + 1) * _L + i]
+            jac[top.jet_i[j, 4] * _L + i] += c * head[(3 * e + 2) * _L + i]
+
+
+@kernel
+def nozzles(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, jac: Any,
+            inv_dp: Any, n: int) -> None:
+    """Nozzle equations: ports, valves and open ends."""
+    n_p = top.sizes[1]
+    for z in range(top.nozzle_i.shape[0]):
+        k = top.nozzle_i[z, 2]
+        _end(w, 0, top, x, head, top.nozzle_i[z, 0], n)
+        _get(w, 4, x, top.nozzle_i[z, 1], n)
+        _get(w, 5, x, n_p + k, n)
+        _get(w, 6, par.nozzle, z, n)
+        _get(w, 7, c_flow, k, n)
+        for i in range(n):
+            w[8 * _L + i] = par.scalars[3 * _L + i]
+            w[9 * _L + i] = par.scalars[i]
+            w[10 * _L + i] = CLOSED_AREA_M2
+            w[11 * _L + i] = par.scalars[2 * _L + i] / par.scalars[_L + i]
+        nozzle_block(w, n)
+        _add(r, top.nozzle_i[z, 3], w, 20, inv_dp, n)
+        for j in range(3):
+            _add(jac, top.nozzle_i[z, 4 + j], w, 21 + j, inv_dp, n)
+
+
+@kernel
+def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, n: int) -> None:
+    """Mass balance of every node, in units of the flow scale.
+
+    A node that stores gas balances energy over its own temperature (for a perfect gas the
+    energy equation in pressure): sum m T/T_node = S (p - p_old).
+    """
+    n_p = top.sizes[1]
+    for j in range(top.mass_i.shape[0]):
+        row = top.mass_i[j, 0]
+        p_1 = top.mass_i[j, 1]
+        p_2 = top.mass_i[j, 2]
+        t = top.mass_i[j, 5]
+        for i in range(n):
+            scale = 1.0 / par.scalars[_L + i]
+            s = par.storage[j * _L + i] * scale
+            mean = 0.5 * (x[p_1 * _L + i] + x[p_2 * _L + i])
+            r[row * _L + i] += s * (par.p_old[j * _L + i] - mean)
+            jac[top.mass_i[j, 3] * _L + i] -= 0.5 * s
+            jac[top.mass_i[j, 4] * _L + i] -= 0.5 * s
+        for q in range(top.mass_ptr[j], top.mass_ptr[j + 1]):
+            k = top.mass_term[q, 0]
+            sign = top.mass_term[q, 1]
+            pos = top.mass_term[q, 2]
+            for i in range(n):
+                stores = par.storage[j * _L + i] > 0.0
+                warm = c_flow[k * _L + i] / par.c_node[t * _L + i] if stores else 1.0
+                g = sign * warm / par.scalars[_L + i]
+                r[row * _L + i] += g * x[(n_p + k) * _L + i]
+                jac[pos * _L + i] += g
+
+
+@kernel
+def evaluate(ctx: Any, x: Any, r: Any, jac: Any, n: int) -> None:
+    """Scaled residual r and Jacobian of the network in `ctx` at x, for n lanes.
+
+    Element equations are divided by the pressure scale, mass balances by the flow scale.
+    """
+    top, par, work = ctx
+    for i in range(r.size):
+        r[i] = 0.0
+    for i in range(jac.size):
+        jac[i] = 0.0
+    for i in range(n):
+        work.inv_dp[i] = 1.0 / par.scalars[2 * _L + i]
+    stream_temperature(top, par, x, work.c_flow, n)
+    heads(top, par, x, work.c_flow, work.head, work.w, n)
+    ducts(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
+    stations(top, par, x, work.head, work.w, r, jac, work.inv_dp, n)
+    mouths(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
+    nozzles(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
+    masses(top, par, x, work.c_flow, r, jac, n)

@@ -1,0 +1,339 @@
+"""Element equations on lanes: one case per lane, so that the compiler can use SIMD.
+
+Every function works on one flat scratch array `w` whose row k holds LANES numbers, one per
+case, at `w[k * LANES + lane]`. Row numbers are literal, so the compiler knows that rows do not
+overlap. Residuals and derivatives come from the same lines.
+
+Equations (steady, adiabatic, perfect gas with gamma = 7/5, for which the stagnation relations
+of NACA Report 1135 (1953), eqs. 43-44, need square roots only). With static pressure p, mass
+flow m, area A and c = R T0 / gamma, the group phi^2 = c m^2 / (p A)^2 fixes the Mach number:
+x (1 + x) = phi^2 / 5 with x = M^2 / 5, and the total pressure is p (1 + x)^3.5.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from distrib.kernels import inline
+
+LANES = 16
+"""Cases per block. Two 512-bit or four 256-bit registers a row; the working set fits the cache."""
+
+CHOKE = 1.728
+"""(6/5)^3: total pressure over m sqrt(c)/A at Mach 1 for gamma = 7/5."""
+
+_L = LANES
+
+
+@inline
+def head_block(w: Any, n: int) -> None:
+    """Dynamic head h = p0 - p and its derivatives.
+
+    in rows: 0 p (absolute, Pa), 1 m (kg/s), 2 area (m2), 3 c = R T0/gamma (m2/s2)
+    out rows: 4 h (Pa), 5 dh/dp, 6 dh/dm
+    """
+    for i in range(n):
+        p = w[i]
+        m = w[_L + i]
+        area = w[2 * _L + i]
+        c = w[3 * _L + i]
+        inv = 1.0 / (p * area)
+        phi = m * inv
+        phi2 = phi * phi * c
+        root = math.sqrt(1.0 + 0.8 * phi2)
+        x = 0.4 * phi2 / (1.0 + root)
+        s = math.sqrt(1.0 + x)
+        y = 1.0 + x
+        g = x * (3.0 + x * (3.0 + x)) * s + x / (1.0 + s)
+        slope = 3.5 * y * y * s / (1.0 + 2.0 * x)
+        w[4 * _L + i] = p * g
+        w[5 * _L + i] = g - 2.0 * x * y * slope
+        w[6 * _L + i] = 0.4 * slope * phi * c / area
+
+
+@inline
+def duct_block(w: Any, n: int) -> None:
+    """A duct with losses: total pressures at both ends differ by the losses in flow direction.
+
+    in rows: 0 pa 1 ha 2 dha/dp 3 dha/dm, 4 pb 5 hb 6 dhb/dp 7 dhb/dm (p as differences from the
+    reference pressure), 8 m, 9 Ka+ 10 Kb+ (loss on the heads at a and b for flow a to b),
+    11 Ka- 12 Kb- (for flow b to a), 13 L/2Da 14 L/2Db, 15 friction factor 16 its slope in m,
+    17 smoothing flow, 18 choking slope (CHOKE sqrt(c)/(Cd A)) 19 reference pressure
+    out rows: 20 residual (Pa), 21 d/dpa, 22 d/dpb, 23 d/dm
+    """
+    for i in range(n):
+        pa = w[i]
+        ha = w[_L + i]
+        hap = w[2 * _L + i]
+        ham = w[3 * _L + i]
+        pb = w[4 * _L + i]
+        hb = w[5 * _L + i]
+        hbp = w[6 * _L + i]
+        hbm = w[7 * _L + i]
+        m = w[8 * _L + i]
+        forward = m >= 0.0
+        ka = w[9 * _L + i] if forward else w[11 * _L + i]
+        kb = w[10 * _L + i] if forward else w[12 * _L + i]
+        f = w[15 * _L + i]
+        fm = w[16 * _L + i]
+        la = w[13 * _L + i]
+        lb = w[14 * _L + i]
+        ms = w[17 * _L + i]
+        rs = 1.0 / math.sqrt(m * m + ms * ms)
+        sign = m * rs
+        dsign = ms * ms * rs * rs * rs
+        ca = ka + f * la
+        cb = kb + f * lb
+        loss = ca * ha + cb * hb
+        wall = la * ha + lb * hb
+        # not choked: p0a - p0b - loss
+        r = pa + ha - pb - hb - sign * loss
+        da = 1.0 + hap * (1.0 - sign * ca)
+        db = -1.0 - hbp * (1.0 + sign * cb)
+        dm = (
+            ham * (1.0 - sign * ca)
+            - hbm * (1.0 + sign * cb)
+            - dsign * loss
+            - sign * fm * wall
+        )
+        # choked: the upstream total pressure is set by the flow through the narrowest section
+        slope = w[18 * _L + i]
+        pref = w[19 * _L + i]
+        need = abs(m) * slope - pref
+        ra = pa + ha - need
+        rb = need - (pb + hb)
+        choked_forward = forward and ra < r
+        choked_back = (not forward) and rb > r
+        r = ra if choked_forward else (rb if choked_back else r)
+        da = (1.0 + hap) if choked_forward else (0.0 if choked_back else da)
+        db = 0.0 if choked_forward else (-1.0 - hbp if choked_back else db)
+        dm = (ham - slope) if choked_forward else ((-slope - hbm) if choked_back else dm)
+        w[20 * _L + i] = r
+        w[21 * _L + i] = da
+        w[22 * _L + i] = db
+        w[23 * _L + i] = dm
+
+
+@inline
+def station_block(w: Any, n: int) -> None:
+    """Static pressure along a plenum past a mouth, right face against left face.
+
+    in rows: 0 pL 1 hL 2 dhL/dp 3 dhL/dm, 4 pR 5 hR 6 dhR/dp 7 dhR/dm, 8 mL 9 mR (both positive
+    towards the right), 10 c0 11 c1 12 c2 13 c8 of the run loss K(q') on the upstream head,
+    14 regain factor where the branch feeds the plenum (2: it brings no axial momentum)
+    out rows: 20 residual (Pa), 21 d/dpL, 22 d/dpR, 23 d/dmL, 24 d/dmR
+
+    Past a draw the loss K(q') acts on the upstream head, q' = downstream over upstream flow.
+    Where the plenum gains flow, and where two streams meet or part, the momentum balance of a
+    straight section holds with a constant regain factor, joined continuously.
+    """
+    for i in range(n):
+        ml = w[8 * _L + i]
+        mr = w[9 * _L + i]
+        hl = w[_L + i]
+        hr = w[5 * _L + i]
+        c0 = w[10 * _L + i]
+        c1 = w[11 * _L + i]
+        c2 = w[12 * _L + i]
+        c8 = w[13 * _L + i]
+        gain = w[14 * _L + i]
+        k1 = c0 + c1 + c2 + c8
+        al = abs(ml)
+        ar = abs(mr)
+        same = ml * mr >= 0.0
+        right = ml + mr >= 0.0
+        up = al if right else ar
+        down = ar if right else al
+        drawing = down <= up
+        safe = up if up > 1e-30 else 1e-30
+        q = down / safe
+        q = q if q < 1.0 else 1.0
+        q2 = q * q
+        q4 = q2 * q2
+        k = c0 + q * (c1 + q * c2) + c8 * q4 * q4
+        kq = c1 + 2.0 * c2 * q + 8.0 * c8 * q4 * q2 * q
+        meet = ml > 0.0
+        # coefficients of hl and hr in pR - pL
+        fed_l = gain if right else gain + k1
+        fed_r = gain + k1 if right else gain
+        draw_l = 1.0 - k if right else 1.0
+        draw_r = 1.0 if right else 1.0 - k
+        both = 1.0 - c0 if meet else gain + k1
+        cl = (draw_l if drawing else fed_l) if same else both
+        cr = (draw_r if drawing else fed_r) if same else both
+        active = 1.0 if (same and drawing) else 0.0
+        # derivative of -K h_up through q'
+        h_up = hl if right else hr
+        turn = 1.0 if right else -1.0
+        dk = -active * turn * kq * h_up / safe
+        d_down = dk
+        d_up = -q * dk
+        # |m| turns into m with the sign of the stream (same sign on both faces here)
+        sign = 1.0 if right else -1.0
+        dml = (d_up if right else d_down) * sign
+        dmr = (d_down if right else d_up) * sign
+        w[20 * _L + i] = w[4 * _L + i] - w[i] - cl * hl + cr * hr
+        w[21 * _L + i] = -1.0 - cl * w[2 * _L + i]
+        w[22 * _L + i] = 1.0 + cr * w[6 * _L + i]
+        w[23 * _L + i] = -cl * w[3 * _L + i] - dml
+        w[24 * _L + i] = cr * w[7 * _L + i] - dmr
+
+
+@inline
+def crossflow_block(w: Any, n: int) -> None:
+    """What a mouth sees of the plenum: static pressure, head and flow of the stream past it.
+
+    in rows: 0 pL 1 hL 2 dhL/dp 3 dhL/dm, 4 pR 5 hR 6 dhR/dp 7 dhR/dm, 8 mL 9 mR,
+    10 smoothing flow, 11 k_wv from the left 12 k_wv from the right
+    out rows: 20 static pressure, 21 d/dmL 22 d/dmR 23 weight of L (d/dpL; R has the rest),
+    24 head of the stream, 25 d/dpL 26 d/dpR 27 d/dmL 28 d/dmR, 29 inflow, 30 k_wv x inflow
+    31 d/dmL 32 d/dmR of that, 33 d inflow/dmL, 34 d inflow/dmR
+    """
+    for i in range(n):
+        ml = w[8 * _L + i]
+        mr = w[9 * _L + i]
+        e = w[10 * _L + i]
+        from_left = ml > 0.0
+        from_right = mr < 0.0
+        a = ml if from_left else 0.0
+        b = -mr if from_right else 0.0
+        da = 1.0 if from_left else 0.0
+        db = -1.0 if from_right else 0.0
+        total = 1.0 / (a + b + 2.0 * e)
+        wl = (a + e) * total
+        wr = 1.0 - wl
+        # dwl/da = wr total, dwl/db = -wl total
+        wl_l = wr * total * da
+        wl_r = -wl * total * db
+        pl = w[i]
+        pr = w[4 * _L + i]
+        hl = w[_L + i] * da
+        hr = -w[5 * _L + i] * db
+        w[20 * _L + i] = wl * pl + wr * pr
+        w[21 * _L + i] = wl_l * (pl - pr)
+        w[22 * _L + i] = wl_r * (pl - pr)
+        w[23 * _L + i] = wl
+        w[24 * _L + i] = wl * hl + wr * hr
+        w[25 * _L + i] = wl * da * w[2 * _L + i]
+        w[26 * _L + i] = -wr * db * w[6 * _L + i]
+        w[27 * _L + i] = wl_l * (hl - hr) + wl * da * w[3 * _L + i]
+        w[28 * _L + i] = wl_r * (hl - hr) - wr * db * w[7 * _L + i]
+        kl = w[11 * _L + i]
+        kr = w[12 * _L + i]
+        w[29 * _L + i] = a + b
+        w[30 * _L + i] = kl * a + kr * b
+        w[31 * _L + i] = kl * da
+        w[32 * _L + i] = kr * db
+        w[33 * _L + i] = da
+        w[34 * _L + i] = db
+
+
+@inline
+def mouth_block(w: Any, n: int) -> None:
+    """A mouth that draws from a plenum stream or feeds it.
+
+    in rows: 20..34 of `crossflow_block`, 0 p1 (difference) 1 h1 2 dh1/dp 3 dh1/dm at the mouth's
+    throat, 4 m (positive out of the plenum), 5 k_ww 6 k_vv 7 k_exit (share of its head that a
+    stream entering the plenum loses), 8 a0 9 a1 10 q1 11 a2 of the factor F(q),
+    12 gamma c/(2 A A1) 13 reference pressure 14 smoothing flow
+    out rows: 36 residual (Pa), 37 d/dp1, 38 d/dm, 39 d/dpL, 40 d/dpR, 41 d/dmL, 42 d/dmR
+
+    Drawing: p0(mouth) = p + h_cross - F (k_ww h_cross + k_wv W v rho/2 + k_vv h1);
+    feeding: p0(mouth) = p + (1 - a0 k_ww) h_cross + k_exit h1.
+    """
+    for i in range(n):
+        m = w[4 * _L + i]
+        h1 = w[_L + i]
+        h1p = w[2 * _L + i]
+        h1m = w[3 * _L + i]
+        p1 = w[i]
+        pref = w[13 * _L + i]
+        out = m > 0.0
+        mp = m if out else 0.0
+        dmp = 1.0 if out else 0.0
+        k_ww = w[5 * _L + i]
+        k_vv = w[6 * _L + i]
+        hx = w[24 * _L + i]
+        inflow = w[29 * _L + i]
+        safe = 1.0 / (inflow + w[14 * _L + i])
+        a1 = w[9 * _L + i]
+        q = mp * safe
+        low = q < w[10 * _L + i]
+        f = w[8 * _L + i] + a1 * q if low else w[11 * _L + i]
+        fq = a1 if low else 0.0
+        group = w[12 * _L + i] / (pref + p1)
+        stream = w[30 * _L + i]
+        cross = group * stream * mp
+        loss = k_ww * hx + cross + (k_vv * h1 if out else 0.0)
+        kh = k_vv * f if out else -w[7 * _L + i]
+        lost = f * loss if out else w[8 * _L + i] * k_ww * hx - w[7 * _L + i] * h1
+        fx = f if out else w[8 * _L + i]
+        # residual: p1 + h1 - (p + hx - lost)
+        w[36 * _L + i] = p1 + h1 - w[20 * _L + i] - hx + lost
+        w[37 * _L + i] = 1.0 + h1p * (1.0 + kh) - f * cross / (pref + p1)
+        w[38 * _L + i] = h1m * (1.0 + kh) + f * group * stream * dmp + fq * loss * safe * dmp
+        face = -(1.0 - fx * k_ww)
+        fall = -fq * loss * q * safe if out else 0.0
+        w[39 * _L + i] = -w[23 * _L + i] + face * w[25 * _L + i]
+        w[40 * _L + i] = -(1.0 - w[23 * _L + i]) + face * w[26 * _L + i]
+        w[41 * _L + i] = (
+            -w[21 * _L + i] + face * w[27 * _L + i] + f * group * mp * w[31 * _L + i]
+            + fall * w[33 * _L + i]
+        )
+        w[42 * _L + i] = (
+            -w[22 * _L + i] + face * w[28 * _L + i] + f * group * mp * w[32 * _L + i]
+            + fall * w[34 * _L + i]
+        )
+
+
+@inline
+def nozzle_block(w: Any, n: int) -> None:
+    """An isentropic nozzle that discharges into a pool: port and valve, or an open end.
+
+    in rows: 0 pa 1 ha 2 dha/dp 3 dha/dm (approach on side a), 4 pb 5 m 6 Cd A 7 c
+    8 smoothing phi, 9 reference pressure, 10 closed below this area, 11 pressure over flow scale
+    out rows: 20 residual (Pa), 21 d/dpa, 22 d/dpb, 23 d/dm
+
+    The throat pressure is the downstream pressure until the throat is sonic; then the flow
+    follows the upstream total pressure alone (NACA 1135). A closed valve gives m = 0.
+    """
+    for i in range(n):
+        m = w[5 * _L + i]
+        area = w[6 * _L + i]
+        c = w[7 * _L + i]
+        pref = w[9 * _L + i]
+        forward = m >= 0.0
+        closed = area < w[10 * _L + i]
+        area = 1.0 if closed else area
+        down = (w[4 * _L + i] if forward else w[i]) + pref
+        inv = 1.0 / (down * area)
+        small = w[8 * _L + i]
+        root_c = math.sqrt(c)
+        phi = abs(m) * root_c * inv
+        smooth = math.sqrt(phi * phi + small * small)
+        phi2 = phi * smooth
+        phi2_d = smooth + phi * phi / smooth
+        root = math.sqrt(1.0 + 0.8 * phi2)
+        x = 0.4 * phi2 / (1.0 + root)
+        s = math.sqrt(1.0 + x)
+        y = 1.0 + x
+        g = x * (3.0 + x * (3.0 + x)) * s + x / (1.0 + s)
+        slope = 3.5 * y * y * s * 0.2 / (1.0 + 2.0 * x)
+        sonic = x > 0.2
+        lin = CHOKE * root_c / area
+        need = abs(m) * lin - pref if sonic else down - pref + down * g
+        need_m = lin if sonic else slope * phi2_d * root_c / area
+        need_p = 0.0 if sonic else 1.0 + g - slope * phi2_d * phi
+        ra = w[i] + w[_L + i] - need
+        rb = need - w[4 * _L + i]
+        r = ra if forward else rb
+        da = 1.0 + w[2 * _L + i] if forward else need_p
+        db = -need_p if forward else -1.0
+        # need depends on |m|: forward d/dm = -need_m, backward d(need)/dm = -need_m as well
+        dm = w[3 * _L + i] - need_m if forward else -need_m
+        scale = w[11 * _L + i]
+        w[20 * _L + i] = m * scale if closed else r
+        w[21 * _L + i] = 0.0 if closed else da
+        w[22 * _L + i] = 0.0 if closed else db
+        w[23 * _L + i] = scale if closed else dm
