@@ -1,0 +1,108 @@
+"""Lambda by cylinder at equal fuel, and what injection details do to it.
+
+At equal fuel the cylinder with MORE air is lean, the starved one RICH:
+`lambda_i = lambda_target x m_i / mean m`. Cylinders stand on the last axis throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from distrib.results import FloatArray
+
+
+def over_mean(values: Any) -> FloatArray:
+    """Each value over the mean of the last axis."""
+    array = np.asarray(values, dtype=np.float64)
+    return np.asarray(array / array.mean(axis=-1, keepdims=True), dtype=np.float64)
+
+
+def lambda_at_equal_fuel(
+    air: Any,
+    lambda_target: Any,
+    injector_factor: Any = 1.0,
+    air_following_fraction: float = 0.0,
+) -> FloatArray:
+    """Lambda of each cylinder with no trim, (..., N).
+
+    `air`: masses, flows or shares. `injector_factor`: fuel of each port injector over the mean
+    (flow mismatch, or `injectors.port_factors`). `air_following_fraction` of the fuel enters in the
+    plenum or before the throttle and is taken to divide exactly as the air does (vapour; a liquid
+    film would not); it lowers the spread. With f that fraction, a air over mean, j injector over
+    mean: lambda = target x a/(f a + (1 - f) j). ValueError unless 0 <= f <= 1.
+    """
+    f = air_following_fraction
+    if not 0.0 <= f <= 1.0:
+        raise ValueError(f"air-following fraction {f:g}; allowed: 0 to 1")
+    a = over_mean(air)
+    j = np.broadcast_to(np.asarray(injector_factor, dtype=np.float64), a.shape)
+    fuel = f * a + (1.0 - f) * over_mean(j)
+    return np.asarray(np.asarray(lambda_target) * a / fuel, dtype=np.float64)
+
+
+def needed_multiplier(air: Any, injector_factor: Any = 1.0) -> FloatArray:
+    """Fuel multiplier of each port injector for equal lambda: (air/mean)/(injector/mean).
+
+    The same whatever share of the fuel follows the air: that share is already right.
+    """
+    a = over_mean(air)
+    j = np.broadcast_to(np.asarray(injector_factor, dtype=np.float64), a.shape)
+    return np.asarray(a / over_mean(j), dtype=np.float64)
+
+
+def multiplier_from_lambda(
+    multiplier_now: Any, lambda_measured: Any, lambda_target: Any,
+    air_following_fraction: float = 0.0,
+) -> FloatArray:
+    """New port-fuel multiplier from a measured lambda with the multiplier active at that time.
+
+    Without air-following fuel: new = now x measured/target. With a fraction f of the base fuel
+    following the air of a cylinder the port fuel alone is moved: total now T = f a + (1 - f) now;
+    total needed T measured/target, while f a stays. The unknown a comes from a = measured x T
+    (in units of the mean), so a = measured (1-f) now/(1 - f measured) with measured as lambda over
+    the mean target. ValueError where f times lambda ratio reaches 1 (nothing left to trim).
+    """
+    now = np.asarray(multiplier_now, dtype=np.float64)
+    ratio = np.asarray(lambda_measured, dtype=np.float64) / np.asarray(lambda_target)
+    f = air_following_fraction
+    if f == 0.0:
+        return np.asarray(now * ratio, dtype=np.float64)
+    if not 0.0 < f < 1.0 or np.any(f * ratio >= 1.0):
+        raise ValueError("the air-following share leaves no fuel to trim")
+    return np.asarray((1.0 - f) * now * ratio / (1.0 - f * ratio), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One set of injectors in a staged system: its share of the fuel and whether it follows air."""
+
+    name: str
+    share: float
+    follows_air: bool
+    trimmed: bool
+
+
+def air_following_share(stages: Sequence[Stage]) -> float:
+    """Part of the fuel that divides as the air does. ValueError unless the shares sum to 1."""
+    total = sum(s.share for s in stages)
+    if abs(total - 1.0) > 1e-9:
+        raise ValueError(f"shares of the injector sets sum to {total:g}; allowed: 1")
+    return sum(s.share for s in stages if s.follows_air)
+
+
+def trim_of_stage(trim_percent: Any, stages: Sequence[Stage]) -> FloatArray:
+    """Percent to set on the trimmed port sets for a percent wanted on all port fuel.
+
+    Port sets that are not trimmed dilute a trim: percent x (port share)/(trimmed port share).
+    Sets that follow the air need none. ValueError when no port set is trimmed.
+    """
+    port = sum(s.share for s in stages if not s.follows_air)
+    trimmed = sum(s.share for s in stages if s.trimmed and not s.follows_air)
+    air_following_share(stages)
+    if trimmed <= 0.0:
+        raise ValueError("no port injector set is trimmed, so single cylinders cannot be corrected")
+    return np.asarray(np.asarray(trim_percent, dtype=np.float64) * port / trimmed)

@@ -1,0 +1,71 @@
+"""Verdict per cylinder: lean, watch, even or rich, with the words that go beside every number."""
+
+from __future__ import annotations
+
+from typing import Any, Final, Literal
+
+import numpy as np
+
+from distrib.fuelling.limits import DEFAULT_LIMITS, Limits
+
+Verdict = Literal["lean", "watch", "even", "rich"]
+
+WORDS: Final[dict[Verdict, str]] = {
+    "lean": "more air at equal fuel: lean",
+    "watch": "may get more air at equal fuel: may run lean, watch",
+    "rich": "less air at equal fuel: rich",
+    "even": "even within the limits",
+}
+
+RANK: Final[dict[Verdict, int]] = {"lean": 3, "watch": 2, "rich": 1, "even": 0}
+
+
+def verdicts(
+    deviation_percent: Any,
+    chance_lean: Any | None = None,
+    limits: Limits = DEFAULT_LIMITS,
+) -> np.ndarray[Any, np.dtype[np.str_]]:
+    """Verdict of every cylinder from its deviation and the chance that it exceeds the lean limit.
+
+    lean: chance at least `lean_chance` (without chances: deviation above the lean limit);
+    watch: chance at least `watch_chance`, or deviation above the watch limit; rich: deviation
+    below the rich limit; else even. NaN gives an empty text. Shapes broadcast.
+    """
+    deviation = np.asarray(deviation_percent, dtype=np.float64)
+    if chance_lean is None:
+        chance = (deviation > limits.lean_percent).astype(np.float64)
+    else:
+        chance = np.asarray(chance_lean, dtype=np.float64)
+        deviation, chance = np.broadcast_arrays(deviation, chance)
+    return np.select(
+        [
+            ~np.isfinite(deviation),
+            chance >= limits.lean_chance,
+            (chance >= limits.watch_chance) | (deviation > limits.watch_percent),
+            deviation < limits.rich_percent,
+        ],
+        ["", "lean", "watch", "rich"],
+        default="even",
+    )
+
+
+def words(verdict: Verdict) -> str:
+    """The sentence for one verdict."""
+    return WORDS[verdict]
+
+
+def side(deviation_percent: float) -> str:
+    """Which way a deviation leans, whatever its size."""
+    if deviation_percent > 0.0:
+        return "more air at equal fuel: lean side"
+    if deviation_percent < 0.0:
+        return "less air at equal fuel: rich side"
+    return "mean air"
+
+
+def more_cautious(
+    first: np.ndarray[Any, np.dtype[np.str_]], second: np.ndarray[Any, np.dtype[np.str_]]
+) -> np.ndarray[Any, np.dtype[np.str_]]:
+    """Of two models' verdicts the one to heed: lean before watch before rich before even."""
+    rank = np.vectorize(lambda v: RANK.get(v, -1), otypes=[np.int64])
+    return np.where(rank(first) >= rank(second), first, second)

@@ -1,0 +1,136 @@
+"""Trim policies, caps, bases, verdicts: worked examples and the rules that keep trims safe."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from distrib import fuelling as f
+from distrib.fuelling import trims as t
+
+AIR = np.array([1.03, 0.99, 0.98, 1.0])
+
+
+def test_from_lambda_worked_example() -> None:
+    # old +2 %, measured 0.824 against 0.80: 1.02 x 1.03 - 1
+    assert t.from_lambda(2.0, 0.824, 0.80) == pytest.approx((1.02 * 1.03 - 1) * 100)
+
+
+def test_percent_on_total_pulse_example() -> None:
+    # 2 ms total, 1 ms dead: +5 % total is +10 % fuel
+    assert t.convert_percent(5.0, "total pulse", "fuel", 2e-3, 1e-3) == pytest.approx(10.0)
+    assert t.convert_percent(10.0, "fuel", "total pulse", 2e-3, 1e-3) == pytest.approx(5.0)
+    assert t.convert_percent(4.0, "effective pulse", "fuel", 2e-3, 1e-3) == pytest.approx(4.0)
+    with pytest.raises(ValueError, match="nothing is injected"):
+        t.convert_percent(5.0, "fuel", "total pulse", 1e-3, 1e-3)
+    with pytest.raises(ValueError, match="allowed: fuel, effective pulse, total pulse"):
+        t.convert_percent(5.0, "duty", "fuel", 2e-3, 1e-3)  # type: ignore[arg-type]
+
+
+def test_predicted_default_is_richen_only_half_step() -> None:
+    plan = f.plan(AIR, policy="richen-only", evidence="predicted")
+    assert plan.trim_percent[0].tolist() == pytest.approx(
+        [0.5 * (a / 0.98 - 1) * 100 for a in AIR]
+    )
+    assert plan.trim_percent.min() == 0.0
+    assert plan.mean_percent[0] > 0.0
+    assert t.STARTING_POINT in plan.cautions
+
+
+def test_sum_to_zero_only_on_measured() -> None:
+    with pytest.raises(t.TrimError, match="on a prediction alone"):
+        f.plan(AIR, policy="sum-to-zero", evidence="predicted")
+    plan = f.plan(AIR, policy="sum-to-zero", evidence="measured", step=1.0)
+    assert plan.trim_percent.sum() == pytest.approx(0.0, abs=1e-12)
+    assert np.allclose(plan.lambda_over_target, 1.0, rtol=1e-14)
+
+
+def test_anchor_to_leanest() -> None:
+    measured = f.plan(AIR, policy="anchor-leanest", evidence="measured", step=1.0)
+    assert measured.base_percent[0] == pytest.approx(3.0)
+    assert measured.trim_percent[0, 0] == pytest.approx(0.0)
+    assert np.all(measured.trim_percent <= 0.0)
+    assert np.allclose(measured.lambda_over_target, 1.0, rtol=1e-14)
+    predicted = f.plan(AIR, policy="anchor-leanest", evidence="predicted")
+    assert predicted.base_percent[0] == pytest.approx(1.5)
+    assert np.all(predicted.trim_percent == 0.0)
+
+
+def test_caps_warnings_and_refusal() -> None:
+    wide = np.array([1.09, 0.97, 0.97, 0.97])
+    plan = f.plan(wide, policy="richen-only", evidence="predicted", step=1.0)
+    assert plan.trim_percent[0, 0] == 5.0 and plan.capped[0, 0] and plan.warned[0, 0]
+    assert any("measure that cylinder first" in c for c in plan.cautions)
+    bad = f.plan(np.array([1.12, 0.96, 0.96, 0.96]), policy="richen-only", evidence="predicted")
+    assert bad.refused[0] and np.isnan(bad.trim_percent).all()
+    assert any("fault or re-work" in c for c in bad.cautions)
+    measured = f.plan(wide, policy="sum-to-zero", evidence="measured", step=1.0)
+    assert measured.trim_percent[0, 0] == 5.0
+
+
+def test_override_of_a_limit_is_recorded() -> None:
+    loose = f.limits({"richen_cap_percent": "measured last season"}, richen_cap_percent=6.0)
+    assert loose.overridden() == (
+        "richen_cap_percent is 6 instead of 5: measured last season",
+    )
+    assert loose.origin("richen_cap_percent") == "set in the case: measured last season"
+    assert f.DEFAULT_LIMITS.overridden() == ()
+
+
+@pytest.mark.parametrize("mode", ["batch", "paired"])
+def test_batch_and_paired_are_refused_with_reason(mode: str) -> None:
+    with pytest.raises(t.TrimError, match=f"{mode} injection fires several injectors"):
+        f.check_injection(mode)
+    f.check_injection("sequential")
+
+
+@given(
+    st.lists(st.floats(0.92, 1.08), min_size=3, max_size=8),
+    st.floats(0.05, 1.0),
+    st.sampled_from(["richen-only", "anchor-leanest"]),
+)
+def test_prediction_never_takes_fuel_away(air: list[float], step: float, policy: str) -> None:
+    plan = f.plan(air, policy=policy, evidence="predicted", step=step)  # type: ignore[arg-type]
+    good = ~plan.refused
+    total = (1 + plan.base_percent[:, None] / 100) * (1 + plan.trim_percent / 100)
+    assert np.all(total[good] >= 1.0 - 1e-12)
+    assert np.all(plan.trim_percent[good] <= 5.0 + 1e-12)
+
+
+def test_current_trims_are_the_starting_point() -> None:
+    plan = f.plan(AIR, policy="sum-to-zero", evidence="measured", step=0.5,
+                  current_percent=np.array([2.0, 0.0, 0.0, 0.0]))
+    assert plan.trim_percent[0, 0] == pytest.approx(2.5)
+
+
+def test_sign_flips_in_words() -> None:
+    cells = np.zeros((2, 2, 3))
+    cells[0, 0, 1], cells[1, 0, 1] = 2.0, -1.5
+    cells[0, 0, 2], cells[0, 1, 2] = 0.2, -2.0
+    found = f.sign_flips(cells, "rpm", [3000, 4000], "kPa", [100, 200])
+    assert len(found) == 1
+    assert found[0].startswith("cylinder 2: +2.0 % at rpm 3000 but -1.5 % at rpm 4000 (kPa 100)")
+    cells[0, 0, 2] = 1.0
+    assert any("kPa 200 (rpm 3000)" in x for x in
+               f.sign_flips(cells, "rpm", [3000, 4000], "kPa", [100, 200]))
+
+
+def test_verdicts_follow_chance_then_figure() -> None:
+    deviation = np.array([3.5, 2.0, 0.5, 0.5, -3.5, 0.0, np.nan])
+    chance = np.array([0.6, 0.3, 0.12, 0.05, 0.0, 0.0, 0.0])
+    assert f.verdicts(deviation, chance).tolist() == [
+        "lean", "watch", "watch", "even", "rich", "even", ""
+    ]
+    assert f.verdicts(deviation[:3]).tolist() == ["lean", "watch", "even"]
+    # a figure above the limit whose band says "less than half" is watched, not lean
+    assert f.verdicts(3.1, 0.45) == "watch"
+
+
+def test_words_say_which_way_lean_goes() -> None:
+    assert f.words("lean") == "more air at equal fuel: lean"
+    assert f.words("rich") == "less air at equal fuel: rich"
+    assert f.side(-0.1) == "less air at equal fuel: rich side"
+    first, second = np.array(["even", "lean"]), np.array(["watch", "rich"])
+    assert f.more_cautious(first, second).tolist() == ["watch", "lean"]
