@@ -172,10 +172,10 @@ def throttle_throw(open_fraction: float, side: ArrayLike, distance_m: ArrayLike,
     """Extra c behind a part-open plate, which throws the stream to one side.
 
     side: +1 for mouths on the wall the stream is thrown at, -1 on the far side, 0 between.
-    Strength: momentum that the plate's blocked part deflects, (1 - open_fraction) open_fraction^-1
-    of the bore head limited by the plate's own Borda loss, spread over the plenum (x beta) and gone
-    after six entry diameters with exp(-x/(2 D)). Zero when fully open, when the plenum is large
-    and far away. Own estimate, weak: sigma 60 %.
+    With open fraction s the stream leaves the plate at u_e/s, and its excess of momentum over the
+    full bore is (1 - s)/s; that excess, spread over the plenum (x beta (1 - beta)), presses on the
+    wall it is thrown at and fades as exp(-x/(2 D_e)). Zero when fully open, when the entry is as
+    large as the plenum, in a large plenum, and far away. Own estimate, weak: sigma 60 %.
     """
     if not 0.0 < open_fraction <= 1.0:
         raise ValueError("throttle_throw: open fraction outside (0, 1]")

@@ -92,11 +92,12 @@ def _unknown(where: str, name: str, allowed: tuple[str, ...]) -> InputError:
 def mouth_k93_Rennels(radius_over_d: float) -> float:
     """Mouth-radius term K93 of a take-off, - (Rennels and Hudson 2012, eq. 9.3); r/d 0..1."""
     s = radius_over_d
-    return (0.57 - 1.07 * math.sqrt(s) - 2.13 * s + 8.24 * s**1.5 - 8.48 * s**2 + 2.9 * s**2.5)
+    root = math.sqrt(s)
+    return 0.57 - 1.07 * root - 2.13 * s + 8.24 * s * root - 8.48 * s * s + 2.9 * s * s * root
 
 
 def mouth_vv_Rennels(psi: float, radius_over_d: float) -> float:
-    """Coefficient of v^2 in Rennels' branch loss: 0.81 d^4 + 1.12 d - 1.08 d^3 + K93, d^2 = 1/psi."""
+    """Coefficient of v^2 in Rennels' law, d^2 = 1/psi: 0.81 d^4 + 1.12 d - 1.08 d^3 + K93."""
     d = 1.0 / math.sqrt(psi)
     return 0.81 * d**4 + 1.12 * d - 1.08 * d**3 + mouth_k93_Rennels(radius_over_d)
 
@@ -123,6 +124,13 @@ def _raw(law: str, psi: float, theta: float, radius: float) -> dict[str, float]:
     return {"k_ww": 1.0, "k_wv": COMPOSITE_WV / psi + angle, "k_vv": mouth_vv_Rennels(psi, radius)}
 
 
+def _plain(law: str, psi: float, theta_deg: float) -> BranchCoefficients:
+    """Coefficients of a law for a sharp mouth, without uncertainty."""
+    raw = _raw(law, psi, theta_deg, 0.0)
+    return BranchCoefficients(law, raw["k_ww"], raw["k_wv"], raw["k_vv"], raw.get("a0", 1.0),
+                              raw.get("a1", 0.0), raw.get("q1", 2.0), raw.get("a2", 1.0))
+
+
 def branch_loss_families(psi: float, theta_deg: float, q: ArrayLike) -> dict[str, FloatArray]:
     """Branch loss of every law that represents this angle, sharp mouth, on the header head.
 
@@ -131,16 +139,16 @@ def branch_loss_families(psi: float, theta_deg: float, q: ArrayLike) -> dict[str
     """
     square = abs(theta_deg - 90.0) < 1.0
     names = BRANCH_LAWS if square else ("composite", "bassett", "idelchik")
-    return {n: BranchCoefficients(n, **_raw(n, psi, theta_deg, 0.0)).loss(q, psi) for n in names}
+    return {n: _plain(n, psi, theta_deg).loss(q, psi) for n in names}
 
 
 def branch_sigma(psi: float, theta_deg: float) -> float:
     """One standard deviation of a branch loss over rho/2 (W^2 + v^2), -.
 
     The larger of 0.09 (scatter of the laws about five measured series) and half the range of the
-    families at v/W = 0.5, 1 and 2 (where q stays below 1), so that the band covers them all.
+    families at v/W = 0.25, 0.5, 1 and 2 (where q stays below 1), so that the band covers them all.
     """
-    worst = 0.09 / 2.0
+    worst = 0.09
     for ratio in (0.25, 0.5, 1.0, 2.0):
         q = ratio / psi
         if q > 1.0:
@@ -184,9 +192,11 @@ def branch_coefficients(law_name: str, psi: float, theta_deg: float,
         outside.append(f"law {law} knows only sharp mouths")
     if radius_over_d > 1.0:
         outside.append("mouth radius above one branch diameter")
+    raw = _raw(law, psi, theta_deg, radius_over_d)
     return BranchCoefficients(
-        law, **_raw(law, psi, theta_deg, radius_over_d), sigma=branch_sigma(psi, theta_deg),
-        flag="extrapolated" if outside else "inside", note="; ".join(outside))
+        law, raw["k_ww"], raw["k_wv"], raw["k_vv"], raw.get("a0", 1.0), raw.get("a1", 0.0),
+        raw.get("q1", 2.0), raw.get("a2", 1.0), branch_sigma(psi, theta_deg),
+        "extrapolated" if outside else "inside", "; ".join(outside))
 
 
 def run_coefficients(law_name: str, regain: float | None = None) -> RunCoefficients:
