@@ -1,0 +1,166 @@
+"""Draws of uncertain inputs: quasi-random, seeded, and paired.
+
+Paired means: the same name gets the same draw in every design, so that a difference between two
+designs is not drowned by what both share (common random numbers).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from distrib.errors import InputError, Problem
+from distrib.results import FloatArray
+from distrib.studies.plan import Dimension
+
+Method = Literal["sobol", "latin-hypercube", "random"]
+METHODS: tuple[Method, ...] = ("sobol", "latin-hypercube", "random")
+Kind = Literal["normal", "uniform", "lognormal", "triangular"]
+
+
+@dataclass(frozen=True)
+class Uncertain:
+    """One uncertain input.
+
+    normal: centre and standard deviation `width`; uniform and triangular: centre and half-width;
+    lognormal: median `centre` > 0 and standard deviation `width` of the natural logarithm.
+    """
+
+    name: str
+    centre: float
+    width: float
+    kind: Kind = "normal"
+
+    def __post_init__(self) -> None:
+        if not np.isfinite(self.centre) or not np.isfinite(self.width) or self.width < 0.0:
+            raise InputError([Problem(self.name, f"centre {self.centre}, width {self.width}",
+                                      "finite numbers, width 0 or more")])
+        if self.kind == "lognormal" and self.centre <= 0.0:
+            raise InputError([Problem(self.name, f"median {self.centre}", "more than 0")])
+
+    def at(self, unit: FloatArray) -> FloatArray:
+        """Quantiles at `unit` in (0, 1)."""
+        from scipy.special import ndtri
+
+        if self.kind == "normal":
+            return np.asarray(self.centre + self.width * ndtri(unit))
+        if self.kind == "lognormal":
+            return np.asarray(self.centre * np.exp(self.width * ndtri(unit)))
+        if self.kind == "uniform":
+            return self.centre + self.width * (2.0 * unit - 1.0)
+        below = np.sqrt(2.0 * unit) - 1.0
+        above = 1.0 - np.sqrt(2.0 * (1.0 - unit))
+        return self.centre + self.width * np.where(unit < 0.5, below, above)
+
+
+def unit_blocks(count: int, k: int, seed: int, method: Method = "sobol",
+                size: int = 4096) -> Iterator[FloatArray]:
+    """Points of the open unit cube in blocks (size, k), always the same for one seed.
+
+    sobol: scrambled Sobol' sequence (Owen-type scrambling; scipy.stats.qmc.Sobol), best with a
+    power of two. latin-hypercube holds all its points in memory at once. Numbers never are
+    exactly 0 or 1, so that a normal quantile stays finite.
+    """
+    from scipy.stats import qmc
+
+    rng = np.random.default_rng(seed)
+    tiny = 2.0**-33  # half a step of the sequence's 32-bit numbers
+    if k == 0:
+        for start in range(0, count, size):
+            yield np.zeros((min(size, count - start), 0))
+        return
+    if method == "latin-hypercube":
+        whole = np.clip(qmc.LatinHypercube(k, rng=rng).random(count), tiny, 1.0 - tiny)
+        for start in range(0, count, size):
+            yield whole[start:start + size]
+        return
+    if method not in METHODS:
+        raise InputError([Problem("method", repr(method), ", ".join(METHODS))])
+    sequence = qmc.Sobol(k, scramble=True, bits=32, rng=rng) if method == "sobol" else None
+    for start in range(0, count, size):
+        n = min(size, count - start)
+        block = _quiet_random(sequence, n) if sequence is not None else rng.random((n, k))
+        yield np.clip(block, tiny, 1.0 - tiny)
+
+
+def _quiet_random(sequence: Any, n: int) -> FloatArray:
+    """Next points of a Sobol' sequence; its remark on powers of two is for the caller to heed."""
+    import warnings
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)
+        return np.asarray(sequence.random(n), dtype=np.float64)
+
+
+def unit_points(count: int, k: int, seed: int, method: Method = "sobol") -> FloatArray:
+    """All points of `unit_blocks` in one array (count, k)."""
+    blocks = list(unit_blocks(count, k, seed, method))
+    return np.concatenate(blocks) if blocks else np.zeros((0, k))
+
+
+@dataclass(frozen=True)
+class PairedDraws:
+    """The same draws for several designs: `names` (k,) and `unit` (n, k) in the unit cube."""
+
+    names: tuple[str, ...]
+    unit: FloatArray
+
+    @property
+    def count(self) -> int:
+        """Number of draws."""
+        return int(self.unit.shape[0])
+
+    def values(self, inputs: Sequence[Uncertain]) -> FloatArray:
+        """Draws of one design's inputs, (n, len(inputs)); equal names have equal quantiles."""
+        column = {name: j for j, name in enumerate(self.names)}
+        missing = [Problem(u.name, "an uncertain input without a draw", ", ".join(self.names))
+                   for u in inputs if u.name not in column]
+        if missing:
+            raise InputError(missing)
+        if not inputs:
+            return np.zeros((self.count, 0))
+        return np.stack([u.at(self.unit[:, column[u.name]]) for u in inputs], axis=-1)
+
+
+def paired_draws(designs: Mapping[str, Sequence[Uncertain]], count: int, seed: int,
+                 method: Method = "sobol") -> PairedDraws:
+    """Draws over the union of all names, in alphabetical order of the names."""
+    names = tuple(sorted({u.name for inputs in designs.values() for u in inputs}))
+    return PairedDraws(names, unit_points(count, len(names), seed, method))
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A plan that draws `count` points over the dimensions (levels and choices evenly)."""
+
+    dimensions: tuple[Dimension, ...]
+    count: int
+    seed: int = 1
+    method: Method = "sobol"
+
+    def blocks(self, size: int) -> Iterator[FloatArray]:
+        """All points in order, (size, k) at a time."""
+        for unit in unit_blocks(self.count, len(self.dimensions), self.seed, self.method, size):
+            yield np.stack([d.scaled(unit[:, j]) for j, d in enumerate(self.dimensions)], axis=-1)
+
+    def identity(self) -> dict[str, Any]:
+        """Plain form."""
+        return {"kind": "sample", "dimensions": [d.as_dict() for d in self.dimensions],
+                "count": self.count, "seed": self.seed, "method": self.method}
+
+
+def quantile_band(samples: FloatArray, level: float) -> tuple[FloatArray, FloatArray]:
+    """Low and high of the central interval at probability `level`; samples on the first axis.
+
+    NaN samples (no solution) are left out; where none is left the band is NaN.
+    """
+    if not 0.0 < level < 1.0:
+        raise InputError([Problem("level", str(level), "between 0 and 1")])
+    tail = (1.0 - level) / 2.0
+    empty = np.isnan(samples).all(axis=0)
+    filled = np.where(empty, 0.0, samples)
+    low, high = np.nanquantile(filled, [tail, 1.0 - tail], axis=0)
+    return np.where(empty, np.nan, low), np.where(empty, np.nan, high)
