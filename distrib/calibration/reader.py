@@ -1,0 +1,211 @@
+"""Fast, strict reader of the mapped columns of a large text table.
+
+Reads in blocks, so that the memory is that of the result and one block, and reports every cell
+that is not a number with its line and column. Nothing is skipped without being listed.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO, Final
+
+import numpy as np
+
+from distrib.calibration.layout import MISSING, Layout
+from distrib.errors import InputError, Problem
+from distrib.results import FloatArray, IntArray
+
+BLOCK_BYTES: Final = 16 << 20
+BAD_LIMIT: Final = 4096
+SHOWN_PROBLEMS: Final = 25
+
+
+@dataclass(frozen=True)
+class Table:
+    """Numbers of the wanted columns: `data` (M, R) in the order of `names`; NaN where blank.
+
+    `line` (R,) is the line of the file each row stands on. `notes` says what was left out.
+    """
+
+    path: Path
+    names: tuple[str, ...]
+    data: FloatArray
+    line: IntArray
+    units: tuple[str, ...] | None
+    notes: tuple[str, ...]
+
+    def column(self, name: str) -> FloatArray:
+        """One column (R,); KeyError for a name that was not wanted."""
+        try:
+            column: FloatArray = self.data[self.names.index(name)]
+        except ValueError:
+            raise KeyError(name) from None
+        return column
+
+
+def read_table(layout: Layout, wanted: Sequence[str], decimal: str = ".") -> Table:
+    """Read the columns `wanted` of a table found by `layout.find_layout`.
+
+    InputError lists up to 25 cells that are no numbers (line, column name, what stood there), and
+    lines with the wrong number of cells. A last line that was cut off is left out and noted.
+    """
+    if decimal == layout.delimiter:
+        raise InputError([Problem(
+            "file.decimal", f'"{decimal}"', "a sign other than the delimiter", "",
+            str(layout.path), None, "decimal",
+        )])
+    stream, size = _open(layout)
+    names = tuple(dict.fromkeys(wanted))
+    with stream:
+        return _read(layout, names, decimal, stream, size)
+
+
+def _open(layout: Layout) -> tuple[BinaryIO, int]:
+    if layout.encoding == "utf-16":
+        text = layout.path.read_bytes().decode("utf-16", errors="replace").encode("utf-8")
+        stream: BinaryIO = io.BytesIO(text)
+        size = len(text)
+    else:
+        stream = layout.path.open("rb")
+        size = layout.path.stat().st_size
+    stream.seek(layout.start_byte)
+    return stream, size - layout.start_byte
+
+
+def _target(layout: Layout, names: Sequence[str]) -> IntArray:
+    target = np.full(len(layout.names), -1, dtype=np.int64)
+    for k, name in enumerate(names):
+        target[layout.names.index(name)] = k
+    return target
+
+
+def _read(
+    layout: Layout, names: tuple[str, ...], decimal: str, stream: BinaryIO, size: int
+) -> Table:
+    from distrib.calibration.parse_kernel import parse_block
+
+    target = _target(layout, names)
+    width = len(target)
+    out: FloatArray = np.empty((len(names), 0))
+    line_of_row: IntArray = np.empty(0, dtype=np.int64)
+    bad: IntArray = np.empty((BAD_LIMIT + width, 5), dtype=np.int64)
+    row, line = 0, layout.first_line - 1
+    rest, read_bytes = b"", 0
+    problems: list[Problem] = []
+    notes: list[str] = []
+    skipped: list[int] = []
+    while True:
+        piece = stream.read(BLOCK_BYTES)
+        last = len(piece) < BLOCK_BYTES
+        block = rest + piece
+        if last and block and not block.endswith(b"\n"):
+            block, cut = _finish(layout, block, width)
+            if cut:
+                notes.append("the last line is cut off in the middle and was left out")
+        stop = len(block) if last else block.rfind(b"\n") + 1
+        buf = np.frombuffer(block, dtype=np.uint8)
+        start = 0
+        while start < stop:
+            if row == out.shape[1] or read_bytes == 0:
+                out, line_of_row = _grow(out, line_of_row, row, block[:stop], size, read_bytes)
+            row, line, used, n_bad = parse_block(
+                buf[start:stop], stop - start, ord(layout.delimiter), ord(decimal), width, target,
+                out, line_of_row, row, line, bad, 0,
+            )
+            if n_bad:
+                _explain(layout, bad[:n_bad], block, start, width, decimal, problems, skipped)
+            start += used
+            read_bytes += used
+            if len(problems) >= SHOWN_PROBLEMS:
+                raise InputError([*problems[:SHOWN_PROBLEMS], _more(layout)])
+        rest = block[stop:]
+        if last:
+            break
+    if problems:
+        raise InputError(problems)
+    if row == 0:
+        raise InputError([Problem(
+            "file", "a header but no data lines", "at least one data line", "",
+            str(layout.path), layout.header_line, "file",
+        )])
+    return Table(
+        layout.path, names, out[:, :row], line_of_row[:row], layout.units,
+        (*layout.notes, *notes, *_missing_note(skipped)),
+    )
+
+
+def _finish(layout: Layout, block: bytes, width: int) -> tuple[bytes, bool]:
+    """Close the last line, or leave it out when it has fewer cells than the header."""
+    at = block.rfind(b"\n") + 1
+    cells = block[at:].count(layout.delimiter.encode()) + 1
+    if block[at:].strip() and cells < width:
+        return block[:at], True
+    return block + b"\n", False
+
+
+def _grow(
+    out: FloatArray, line_of_row: IntArray, row: int, block: bytes, size: int, read_bytes: int
+) -> tuple[FloatArray, IntArray]:
+    """Room for the rows still expected, from the mean length of the lines seen so far."""
+    if read_bytes == 0:
+        lines = max(block.count(b"\n"), 1)
+        room = int(size / len(block) * lines * 1.05) + 16 if block else 16
+    else:
+        room = int(row * max(size / read_bytes, 1.0) * 1.05) + 1024
+    room = max(room, row + 1024)
+    if room <= out.shape[1]:
+        return out, line_of_row
+    fresh = np.empty((out.shape[0], room))
+    fresh[:, :row] = out[:, :row]
+    lines_fresh = np.empty(room, dtype=np.int64)
+    lines_fresh[:row] = line_of_row[:row]
+    return fresh, lines_fresh
+
+
+def _explain(
+    layout: Layout, bad: Any, block: bytes, start: int, width: int, decimal: str,
+    problems: list[Problem], missing: list[int],
+) -> None:
+    """Turn noted places into problems; cells that say "no value" stay NaN."""
+    file = str(layout.path)
+    for kind, line, column, a, b in bad.tolist():
+        if kind == 1:
+            problems.append(Problem(
+                "line", f"{column} cells", f"{width} cells as in the header",
+                f"line {layout.header_line} is the header", file, line, "width",
+            ))
+            continue
+        text = block[start + a : start + b].decode(
+            "utf-8" if layout.encoding != "cp1252" else "cp1252", errors="replace"
+        )
+        if text.lower() in MISSING:
+            missing.append(line)
+            continue
+        name = layout.names[column]
+        problems.append(Problem(
+            f'column {column + 1} "{name}"', f'"{text[:40]}"', "a number or a blank",
+            _hint(text, decimal), file, line, "cell",
+        ))
+
+
+def _hint(text: str, decimal: str) -> str:
+    if "," in text and decimal == "." and text.replace(",", "", 1).lstrip("+-").isdigit():
+        return 'decimal comma? Set decimal = "," under [file] in the mapping'
+    if "." in text and decimal == "," and text.replace(".", "", 1).lstrip("+-").isdigit():
+        return 'decimal point? Set decimal = "." under [file] in the mapping'
+    return ""
+
+
+def _more(layout: Layout) -> Problem:
+    return Problem(
+        "file", "more faults of this kind", "numbers", "the list stops here", str(layout.path)
+    )
+
+
+def _missing_note(missing: Sequence[int]) -> tuple[str, ...]:
+    if not missing:
+        return ()
+    return (f"{len(missing)} cells hold a text for no value (first on line {missing[0]})",)
