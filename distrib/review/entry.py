@@ -1,0 +1,386 @@
+"""Rules on the entry: throttle, cone, jump into the plenum, jet and mouths, baffle."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from distrib.case.schema import Entry, Plenum
+from distrib.results import Source
+from distrib.review import estimates
+from distrib.review.rules import (
+    MEMORY,
+    OWN,
+    PRACTICE,
+    Limits,
+    Outcome,
+    Rule,
+    not_applicable,
+    worst,
+)
+from distrib.review.subject import Subject, circle_m2
+
+THROTTLE_LOG: Final = Source(
+    "throttle-log",
+    "check by pressure before and after the plate at full power (trade article on inlet "
+    "manifolds); value 1 to 2 kPa common practice",
+    "common practice",
+)
+WIDE_CONE: Final = Source(
+    "wide-cone",
+    "flow in a 30 deg diffuser attaches to one wall and stays there: wind-tunnel study, "
+    "R&D Journal vol. 24 (2008), abstract read",
+    "published",
+)
+BORDA: Final = Source("borda", "sudden expansion, (1 - A1/A2)^2 upstream heads", "computed")
+AIMED: Final = Source(
+    "aimed-jet",
+    "an engine-building note advises to let the inflow strike the floor so that no mouth sees "
+    "the jet; the angle is an own estimate",
+    "published",
+)
+
+
+def section_near(plenum: Plenum, entry: Entry) -> float:
+    """Plenum area that an entry opens into, m^2."""
+    return float(plenum.area_m2(entry.at_m))
+
+
+def meets_with_m(entry: Entry) -> float:
+    """Diameter with which the entry reaches the plenum, m."""
+    return entry.diameter_m if entry.diffuser is None else entry.diffuser.exit_diameter_m
+
+
+def check_throttle_loss(subject: Subject, limits: Limits) -> Outcome:
+    """Loss of the plate wide open at the highest flow, kPa."""
+    values = []
+    for entry in subject.case.entries:
+        if entry.throttle is None:
+            continue
+        t = entry.throttle
+        fraction = estimates.open_fraction(t.bore_m, t.shaft_diameter_m, 90.0, t.closed_angle_deg)
+        loss = estimates.throttle_loss_pa(
+            subject.entry_flow(entry),
+            t.bore_m,
+            fraction,
+            subject.density,
+            t.discharge_coefficient,
+        )
+        values.append((entry.name, loss / 1e3))
+    if not values:
+        return not_applicable("no throttle in the case")
+    name, value = worst(values, "at most")
+    return Outcome(
+        limits.grade(value),
+        f"entry {name}: about {value:.2g} kPa lost over the wide-open plate "
+        f"({subject.flow_basis}); a log of the pressure either side proves it",
+        value,
+    )
+
+
+def check_throttle_speed(subject: Subject, limits: Limits) -> Outcome:
+    """Mach number in the throttle bore behind the shaft, wide open."""
+    values = []
+    c = subject.case.conditions
+    for entry in subject.case.entries:
+        if entry.throttle is None:
+            continue
+        t = entry.throttle
+        fraction = estimates.open_fraction(t.bore_m, t.shaft_diameter_m, 90.0, t.closed_angle_deg)
+        mach = estimates.mach_number(
+            subject.entry_flow(entry),
+            circle_m2(t.bore_m) * fraction,
+            c.charge_pressure_pa,
+            c.charge_temperature_k,
+        )
+        values.append((entry.name, mach))
+    if not values:
+        return not_applicable("no throttle in the case")
+    name, value = worst(values, "at most")
+    return Outcome(
+        limits.grade(value),
+        f"entry {name}: Mach {value:.2f} in the bore ({subject.flow_basis})",
+        value,
+    )
+
+
+def check_cone(subject: Subject, limits: Limits) -> Outcome:
+    """Included angle of the entry cone, degrees."""
+    values = [
+        (
+            e.name,
+            estimates.cone_angle_deg(e.diameter_m, e.diffuser.exit_diameter_m, e.diffuser.length_m),
+        )
+        for e in subject.case.entries
+        if e.diffuser is not None and e.diffuser.exit_diameter_m > e.diameter_m
+    ]
+    if not values:
+        return not_applicable("no widening cone; the entry opens as a dump")
+    name, value = worst(values, "at most")
+    return Outcome(limits.grade(value), f"entry {name}: cone of {value:.0f} deg included", value)
+
+
+def check_dump(subject: Subject, limits: Limits) -> Outcome:
+    """Loss of the jump from entry into plenum at the highest flow, kPa."""
+    values = []
+    for entry in subject.case.entries:
+        if entry.kind != "side":
+            continue
+        plenum = subject.case.plenum(entry.plenum)
+        small, large = circle_m2(meets_with_m(entry)), section_near(plenum, entry)
+        if small < large:
+            loss = estimates.dump_loss_pa(subject.entry_flow(entry), small, large, subject.density)
+            values.append((entry.name, loss / 1e3))
+    if not values:
+        return not_applicable("no side entry that widens at once")
+    name, value = worst(values, "at most")
+    return Outcome(
+        limits.grade(value),
+        f"entry {name}: about {value:.2g} kPa lost in the jump ({subject.flow_basis}), and a jet "
+        "that must mix before the first mouth",
+        value,
+    )
+
+
+def _straight_m(subject: Subject, entry: Entry) -> float:
+    """Shortest way from where the entry meets the plenum to the edge of a mouth, m."""
+    plenum = subject.case.plenum(entry.plenum)
+    ways = []
+    for runner in subject.runners_of(plenum):
+        along = abs(runner.station_m - entry.at_m)
+        across = 0.0
+        if entry.kind != "side":
+            across = math.sqrt(4.0 * float(plenum.area_m2(entry.at_m)) / math.pi)
+            if runner.roof_clearance_m is not None:
+                across = runner.roof_clearance_m
+        ways.append(max(0.0, math.hypot(along, across) - runner.diameter_m / 2.0))
+    return min(ways)
+
+
+def check_first_mouth(subject: Subject, limits: Limits) -> Outcome:
+    """Throttle plate (or pipe end) to the first mouth, in bore diameters."""
+    values = []
+    for entry in subject.case.entries:
+        bore = entry.diameter_m if entry.throttle is None else entry.throttle.bore_m
+        cone = 0.0 if entry.diffuser is None else entry.diffuser.length_m
+        values.append((entry.name, (cone + _straight_m(subject, entry)) / bore, entry))
+    name, value, entry = min(values, key=lambda item: item[1])
+    if entry.throttle is None:
+        text = f"entry {name}: first mouth {value:.2f} pipe diameters from the pipe end"
+        return Outcome(limits.grade(value), text, value)
+    low_text = f"entry {name}: first mouth {value:.2f} bores behind the wall or cone"
+    if limits.grade(value) == "ok":
+        return Outcome("ok", low_text, value)
+    most = value + entry.length_m / entry.throttle.bore_m
+    graded = limits.grade(most)
+    if graded != "ok":
+        return Outcome(
+            graded, f"{low_text}; even with the plate at the pipe start {most:.2f} bores", most
+        )
+    return Outcome(
+        "ask",
+        f"{low_text}; the pipe between plate and plenum is not stated (0 to "
+        f"{entry.length_m * 1e3:.0f} mm)",
+        value,
+    )
+
+
+def _in_line(subject: Subject, entry: Entry) -> list[int]:
+    """Cylinders whose mouth lies in the straight path of the jet."""
+    plenum = subject.case.plenum(entry.plenum)
+    hit = []
+    for runner in subject.runners_of(plenum):
+        drift = 0.0
+        if entry.kind != "side" and runner.roof_clearance_m is not None:
+            drift = runner.roof_clearance_m * math.tan(math.radians(entry.tilt_deg))
+        reach = (meets_with_m(entry) + runner.diameter_m) / 2.0
+        if entry.kind == "side" or abs(entry.at_m + drift - runner.station_m) < reach:
+            hit.append(runner.cylinder)
+    return hit
+
+
+def check_aim(subject: Subject, limits: Limits) -> Outcome:
+    """Angle between jet and the way to the mouths in its path, degrees."""
+    values = []
+    for entry in subject.case.entries:
+        hit = _in_line(subject, entry)
+        if hit:
+            listed = ", ".join(str(n) for n in hit)
+            values.append((f"entry {entry.name}, mouths {listed}", entry.aim_deg))
+    if not values:
+        return Outcome("ok", "no mouth lies in the straight path of a jet")
+    name, value = worst(values, "at least")
+    seen = "the jet sees these mouths" if limits.grade(value) != "ok" else "no direct line"
+    return Outcome(limits.grade(value), f"{name}: {value:.0f} deg off the jet, {seen}", value)
+
+
+def check_shaft(subject: Subject, limits: Limits) -> Outcome:
+    """Whether the plate throws the stream to one end of the row at part opening."""
+    thrown = [
+        e.name
+        for e in subject.case.entries
+        if e.throttle is not None and e.kind != "side" and e.throttle.shaft == "across"
+    ]
+    if not any(e.throttle is not None for e in subject.case.entries):
+        return not_applicable("no throttle in the case")
+    if thrown:
+        return Outcome(
+            "ask",
+            f"entry {', '.join(thrown)}: shaft across the row, so the plate throws the stream to "
+            "one end at part opening, though not when wide open",
+        )
+    return Outcome("ok", "the plate does not prefer one end of the row")
+
+
+def check_part_throttle(subject: Subject, limits: Limits) -> Outcome:
+    """Plate angle of the case: a part-open plate is a case of its own."""
+    values = [
+        (e.name, e.throttle.plate_angle_deg) for e in subject.case.entries if e.throttle is not None
+    ]
+    if not values:
+        return not_applicable("no throttle in the case")
+    name, value = worst(values, "at least")
+    return Outcome(
+        limits.grade(value), f"entry {name}: plate at {value:.0f} deg (90 is wide open)", value
+    )
+
+
+def check_baffle(subject: Subject, limits: Limits) -> Outcome:
+    """Whether a thin plate stands in the stream."""
+    found = [(e.name, e.baffle.open_fraction) for e in subject.case.entries if e.baffle is not None]
+    if not found:
+        return not_applicable("no baffle")
+    name, value = worst(found, "at least")
+    return Outcome(
+        "ask",
+        f"entry {name}: perforated plate, {value:.0%} open; ask for thickness, support and "
+        "radii: a fragment goes into the engine",
+        value,
+    )
+
+
+RULES: Final = (
+    Rule(
+        "throttle-loss",
+        "entry",
+        "Throttle loss at full load",
+        checks="pressure lost over the wide-open plate at the highest flow",
+        why="lost pressure is lost charge; a bore that is too large costs control at small opening",
+        todo="log the pressure either side of the plate; enlarge the bore when the loss is confirmed",
+        origin=THROTTLE_LOG,
+        test=check_throttle_loss,
+        unit="kPa",
+        sense="at most",
+        limit=1.0,
+        hard=2.0,
+    ),
+    Rule(
+        "throttle-mach",
+        "entry",
+        "Speed in the throttle bore",
+        checks="Mach number beside the shaft of the wide-open plate at the highest flow",
+        why="loss grows with the square of the speed and the wake reaches the first mouth",
+        todo="enlarge the bore",
+        origin=MEMORY,
+        test=check_throttle_speed,
+        unit="-",
+        sense="at most",
+        limit=0.2,
+        hard=0.3,
+    ),
+    Rule(
+        "cone-angle",
+        "entry",
+        "Cone between throttle and plenum",
+        checks="included angle of the widening cone",
+        why=(
+            "beyond about 14 deg the stream leaves the wall, beyond 30 deg it may cling to either "
+            "wall and stay there: a bias nobody designed"
+        ),
+        todo="lengthen the cone, or accept a dump and leave mixing length before the first mouth",
+        origin=WIDE_CONE,
+        test=check_cone,
+        unit="deg",
+        sense="at most",
+        limit=14.0,
+        hard=30.0,
+    ),
+    Rule(
+        "entry-dump",
+        "entry",
+        "Jump from entry to plenum",
+        checks="loss of the sudden widening of a side entry at the highest flow",
+        why=(
+            "the jump makes a jet: static pressure is low beside it and recovers over several step "
+            "heights, so the first mouth may be short of air"
+        ),
+        todo="add a cone, or move the first mouth back",
+        origin=BORDA,
+        test=check_dump,
+        unit="kPa",
+        sense="at most",
+        limit=1.0,
+        hard=3.0,
+    ),
+    Rule(
+        "first-mouth",
+        "entry",
+        "Throttle plate to the first mouth",
+        checks="straight way from the plate to the edge of the first mouth, in bore diameters",
+        why="wake and jet of the plate must mix before a mouth draws from them",
+        todo="move the throttle away by one to two bores, or state the distance on the drawing",
+        origin=PRACTICE,
+        test=check_first_mouth,
+        unit="D",
+        sense="at least",
+        limit=1.0,
+        hard=0.5,
+    ),
+    Rule(
+        "jet-sees-mouth",
+        "entry",
+        "Direct line from entry to a mouth",
+        checks="angle between the entry jet and the way to the mouths in its path",
+        why="a mouth in the jet takes ram air: more air at equal fuel burns lean",
+        todo="aim the entry at the floor or a wall, tilt it, or place a deflector",
+        origin=AIMED,
+        test=check_aim,
+        unit="deg",
+        sense="at least",
+        limit=45.0,
+        hard=20.0,
+    ),
+    Rule(
+        "shaft-direction",
+        "entry",
+        "Direction of the throttle shaft",
+        checks="shaft along or across the row of mouths, for an entry across the plenum",
+        why="a part-open plate throws the stream to one side",
+        todo="turn the throttle body by a quarter so that the shaft lies along the row",
+        origin=MEMORY,
+        test=check_shaft,
+    ),
+    Rule(
+        "part-throttle",
+        "entry",
+        "Plate angle of this case",
+        checks="opening of the plate that the case describes",
+        why="balance at part opening is another case than balance at full load",
+        todo="run the case wide open too before you judge full load",
+        origin=OWN,
+        test=check_part_throttle,
+        unit="deg",
+        sense="at least",
+        limit=80.0,
+    ),
+    Rule(
+        "baffle",
+        "entry",
+        "Baffle in the stream",
+        checks="perforated plate or diffuser plate in the stream",
+        why="a thin plate evens the stream and costs pressure, but it can crack from fatigue",
+        todo="give thickness, support and edge radius on the drawing, or leave it out",
+        origin=PRACTICE,
+        test=check_baffle,
+    ),
+)
