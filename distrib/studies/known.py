@@ -6,6 +6,7 @@ They are kept here, not in the tests, because worker processes must be able to i
 from __future__ import annotations
 
 import hashlib
+import itertools
 import time
 from dataclasses import dataclass
 
@@ -36,6 +37,27 @@ def ishigami_indices(a: float = 7.0, b: float = 0.1) -> tuple[FloatArray, FloatA
     v13 = 8.0 * b * b * np.pi**8 / 225.0
     total = v1 + v2 + v13
     return np.array([v1, v2, 0.0]) / total, np.array([v1 + v13, v2, v13]) / total
+
+
+def morris_function(x: FloatArray) -> FloatArray:
+    """Morris's function of 20 inputs for x (n, 20) in the unit cube; returns (n, 1).
+
+    Source: M. D. Morris, Technometrics 33 (1991) 161-174, section 4: the first seven inputs act
+    bent or jointly, inputs 8 to 10 straight, the last ten hardly. The paper draws the remaining
+    coefficients from a standard normal law; here they are (-1)^i and (-1)^(i+j), of like size.
+    """
+    w = 2.0 * (x - 0.5)
+    for j in (2, 4, 6):
+        w[:, j] = 2.0 * (1.1 * x[:, j] / (x[:, j] + 0.1) - 0.5)
+    sign = (-1.0) ** np.arange(1, 21)
+    straight = np.where(np.arange(20) < 10, 20.0, sign)
+    pairs = np.outer(sign, sign)
+    pairs[:6, :6] = -15.0
+    out = w @ straight + np.einsum("ni,ij,nj->n", w, np.triu(pairs, 1), w)
+    for order, coefficient, last in ((3, -10.0, 5), (4, 5.0, 4)):
+        for group in itertools.combinations(range(last), order):
+            out += coefficient * np.prod(w[:, group], axis=1)
+    return np.asarray(out)[:, None]
 
 
 @dataclass(frozen=True)

@@ -74,7 +74,9 @@ def test_killed_ten_times_and_resumed_ends_with_the_same_file(
     rng = np.random.default_rng()
     seed = int(rng.integers(2**31))
     rng = np.random.default_rng(seed)
-    out, orphans, progress = tmp_path / "t.csv", [], []
+    out = tmp_path / "t.csv"
+    orphans: list[int] = []
+    progress: list[int] = []
     for kill in range(10):
         more = ["--resume"] if log_path(out).exists() else []
         process = start(out, 1 + kill % 2, 0.012, *more)
@@ -156,9 +158,13 @@ def _address(path: Path) -> str:
 
 
 def _wait_for_workers(address: str, count: int) -> None:
+    from typing import Any
+
     import distributed
 
-    with distributed.Client(address, set_as_default=False) as client:
+    library: Any = distributed
+
+    with library.Client(address, set_as_default=False) as client:
         client.wait_for_workers(count, timeout=30)
 
 

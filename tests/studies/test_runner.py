@@ -18,10 +18,17 @@ from distrib.errors import InputError
 from distrib.studies import runner
 from distrib.studies.backends import Processes, StudyFailed, Threads
 from distrib.studies.evaluate import Chunk, PerTask, Rows, Task, Vectorised, pack_rows, unpack_rows
-from distrib.studies.log import open_log, read_head
+from distrib.studies.log import StudyLog, open_log, read_head
 from distrib.studies.plan import Dimension, Grid
-from distrib.studies.runner import (Interrupted, Study, evaluate_all, log_path, partial_path,
-                                    record_path, run_study)
+from distrib.studies.runner import (
+    Interrupted,
+    Study,
+    evaluate_all,
+    log_path,
+    partial_path,
+    record_path,
+    run_study,
+)
 from distrib.studies.table import Column, read_table
 
 Make = Callable[..., Study]
@@ -76,8 +83,8 @@ def test_ctrl_c_leaves_a_partial_table_and_says_how_to_go_on(
             raise KeyboardInterrupt
         return append(log, number, payload)  # type: ignore[arg-type]
 
-    append = runner.StudyLog.append
-    monkeypatch.setattr(runner.StudyLog, "append", interrupt)
+    append = StudyLog.append
+    monkeypatch.setattr(StudyLog, "append", interrupt)
     with pytest.raises(Interrupted, match=r"stopped after 8 of 20 points.*--resume") as caught:
         run_study(make_study(), out, how_to_resume="distrib sweep x.toml --resume")
     assert caught.value.exit_code == 130
@@ -96,7 +103,7 @@ def test_unfinished_study_is_never_overwritten_or_mixed(make_study: Make, tmp_pa
     with pytest.raises(InputError, match="another process is writing"):
         open_log(log_path(out), make_study().full_identity(), resume=True)
     log.close()
-    with pytest.raises(InputError, match="unfinished study.*--resume"):
+    with pytest.raises(InputError, match=r"unfinished study.*--resume"):
         run_study(make_study(), out)
     with pytest.raises(InputError, match=r"seed: read 1 in the unfinished study.*2 as asked now"):
         run_study(make_study(seed=2), out, resume=True)
