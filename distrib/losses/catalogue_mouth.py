@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from distrib.losses import entrances as ent
-from distrib.losses import jets, junctions, takeoff, valves
+from distrib.losses import jets, junctions, takeoff, tees_crane, valves
 from distrib.losses.registry import Law
 from distrib.losses.sources import source
 from distrib.losses.validity import Range
@@ -18,7 +20,7 @@ _PSI = Range(1.0, 8.0, 1e-3)
 _RADIUS = Range(0.0, 1.0, 0.0)
 
 
-def _branch(name: str) -> object:
+def _branch(name: str) -> Callable[..., FloatArray]:
     """A branch law as a function of arrays, through its network coefficients."""
 
     def branch(q: ArrayLike, psi: ArrayLike, theta_deg: ArrayLike,
@@ -33,7 +35,7 @@ def _branch(name: str) -> object:
 
 def _branch_law(name: str, key: str, equation: str, *, angle: Range, radius: Range, sigma: float,
                 weak: bool = False, notes: str = "") -> Law:
-    return Law(f"branch.{name}", _branch(name), equation, "header head upstream",  # type: ignore[arg-type]
+    return Law(f"branch.{name}", _branch(name), equation, "header head upstream",
                source(key),
                {"q": _Q, "psi": _PSI, "theta_deg": angle, "radius_over_d": radius},
                sigma_relative=0.10, sigma_absolute=sigma, weak=weak,
@@ -64,15 +66,24 @@ def _junction_laws() -> tuple[Law, ...]:
         _branch_law("static", "idelchik", "1 + [0.03 + 0.47 x 10^(-7.7 r/D)] v^2", angle=square,
                     radius=_RADIUS, sigma=0.2, weak=True,
                     notes="no share of the cross-flow head is caught"),
+        Law("branch.crane", tees_crane.branch_Crane,
+            "G [1 + v^2 - 2 v cos theta], v = q/beta^2", head, source("crane-tp410"),
+            {"q": _Q, "beta2": Range(0.05, 1.0, 1e-3, 1.0),
+             "theta_deg": Range(15.0, 90.0, 0.0, 90.0, "deg")}, sigma_relative=0.2,
+            notes="for comparison; not offered to the network",
+            refuse=tees_crane.unclear_Crane),
         Law("run.rennels", junctions.run_Rennels, "0.36 - 0.98 q' + 0.62 q'^2 + 0.03 q'^8", head,
             source("rennels-hudson-2012"), run, sigma_absolute=0.03, default=True,
             notes="0.03 remains at q' = 1: edges of the opening"),
         Law("run.bassett", junctions.run_Bassett, "q'^2 - 1.5 q' + 0.5", head,
             source("bassett-2001"), run, sigma_absolute=0.06,
             notes="regain above Bernoulli for small take-off"),
-        Law("run.idelchik", _run("idelchik"), "0.4 (1 - q')^2", head,  # type: ignore[arg-type]
+        Law("run.idelchik", _run("idelchik"), "0.4 (1 - q')^2", head,
             source("idelchik"), run, sigma_absolute=0.07),
-        Law("run.static", _run("static"), "0 (Bernoulli, regain 1)", head,  # type: ignore[arg-type]
+        Law("run.crane", tees_crane.run_Crane, "M q^2, M from the area ratio", head,
+            source("crane-tp410"), {"q": _Q, "beta2": Range(0.05, 1.0, 1e-3, 1.0)},
+            sigma_absolute=0.1, notes="for comparison; q is the branch share"),
+        Law("run.static", _run("static"), "0 (Bernoulli, regain 1)", head,
             source("own"), run, sigma_absolute=0.17, weak=True),
         Law("joining.bassett", junctions.joining_Bassett,
             "1 + (q/psi)^2 - 2 (q/psi) cos(3 theta/4)", "branch head", source("bassett-2001"),
@@ -84,7 +95,7 @@ def _junction_laws() -> tuple[Law, ...]:
     )
 
 
-def _run(name: str) -> object:
+def _run(name: str) -> Callable[..., FloatArray]:
     """A run law as a function of arrays."""
 
     def run(run_share: ArrayLike) -> FloatArray:
@@ -143,8 +154,10 @@ def _other_laws() -> tuple[Law, ...]:
             {"re": Range(1e4, 1e6, 1e3), "radius_over_d": Range(0.0, 0.5, 0.0),
              "length_over_d": Range(0.0, 3.0, 0.0), "crossflow": Range(0.0, 0.4, 0.0)},
             sigma_relative=0.16, default=True,
-            notes="8 % below U1/Vi 0.4, 16 % and reading high beyond; can exceed 1 for well rounded "
-                  "holes with cross-flow"),
+            notes="8 % below U1/Vi 0.4, 16 % and reading high beyond; can exceed 1 for well "
+                  "rounded holes with cross-flow",
+            refuse=lambda re, radius_over_d, length_over_d, crossflow:
+                length_over_d < radius_over_d),
         Law("jet-side.borda", jets.borda_rise, "static rise 2 b (1 - b) h far downstream",
             "entry head", source("borda-carnot"), {"area_ratio": Range(0.0, 1.0, 0.0, 1.0)},
             sigma_relative=0.08, default=True),

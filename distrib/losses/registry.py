@@ -49,6 +49,7 @@ class Law:
     box: supported and hard range of every input (= the keyword arguments of `function`).
     sigma_relative, sigma_absolute: 1-sigma is the larger of the two. weak: evidence is thin (from
     memory, own estimate, or sources that disagree more than they admit). default: used for "auto".
+    refuse: joint condition of several inputs, true where the law has no answer.
     """
 
     name: str
@@ -88,6 +89,8 @@ class Law:
         flags = box_flags(self.box, inputs)
         arrays = dict(zip(self.box, np.broadcast_arrays(
             *(np.asarray(inputs[n], dtype=np.float64) for n in self.box)), strict=True))
+        if self.refuse is not None:
+            flags = np.where(self.refuse(**arrays), Flag.REFUSED, flags).astype(np.int8)
         good = flags != Flag.REFUSED
         value = np.full(flags.shape, np.nan)
         if np.any(good):
@@ -146,7 +149,8 @@ def law(name: str, family: str | None = None) -> Law:
     near = [*nearest_names(name, pool), *(short[s] for s in nearest_names(name, short))]
     what = "ambiguous" if found else "unknown"
     hint = f"{what} law; nearest: {', '.join(dict.fromkeys(near))}" if near else f"{what} law"
-    raise InputError([Problem("loss law", repr(name), ", ".join(pool), hint)])
+    allowed = ", ".join(pool) if found or family else f"a name of {', '.join(families())}"
+    raise InputError([Problem("loss law", repr(name), allowed, hint)])
 
 
 def inputs_of(entry: Law) -> tuple[str, ...]:
