@@ -12,6 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 from distrib.constants import GAMMA, R_DRY_AIR
 from distrib.errors import InputError, Problem
 from distrib.network import graph as flow_graph
+from distrib.network import rows as element_rows
+from distrib.network.numbering import Builder
 from distrib.network.tables import Params, Topology
 
 FloatArray = NDArray[np.float64]
@@ -46,99 +48,6 @@ class Network:
         return int(self.topology.sizes[1])
 
 
-class _Builder:
-    """Collects rows while walking the graph; one use."""
-
-    def __init__(self, graph: nx.MultiDiGraph) -> None:
-        self.graph = graph
-        self.unknowns: list[str] = []
-        self.slot: dict[str, tuple[int, int]] = {}
-        self.temperature_node = {str(n): i for i, n in enumerate(graph.nodes)}
-        self.nodes = dict(graph.nodes(data=True))
-        self.edges = [(u, v, d) for u, v, d in graph.edges(data=True)]
-        self.flow = {d["name"]: k for k, (_, _, d) in enumerate(self.edges)}
-        self._pressures()
-        self.n_p = len(self.unknowns)
-        self.n_f = len(self.edges)
-        self.unknowns += [f"flow of {d['name']}" for _, _, d in self.edges]
-        self.n = self.n_p + self.n_f
-        self._fixed()
-        self.ends: dict[tuple[int, int, str], int] = {}
-        self.end_rows: list[tuple[int, int, int]] = []
-        self.areas: list[ArrayLike] = []
-        self.position: dict[tuple[int, int], int] = {}
-        self.equations: list[str] = []
-
-    def _pressures(self) -> None:
-        for name, data in self.nodes.items():
-            if data["kind"] == "station":
-                self.slot[name] = (len(self.unknowns), len(self.unknowns) + 1)
-                self.unknowns += [f"pressure left of {name}", f"pressure right of {name}"]
-            elif data["kind"] in ("joint", "cylinder"):
-                self.slot[name] = (len(self.unknowns),) * 2
-                self.unknowns.append(f"pressure at {name}")
-
-    def _fixed(self) -> None:
-        self.fixed = [n for n, d in self.nodes.items() if d["kind"] == "reservoir"]
-        # flows of x sit in slots n_p.. n_p + n_f, then the dead flow, then the pools
-        for i, name in enumerate(self.fixed):
-            self.slot[name] = (self.n + 1 + i,) * 2
-
-    @property
-    def dead(self) -> int:
-        """Flow number whose slot is always zero: the end wall of a plenum."""
-        return self.n_f
-
-    def end(self, slot: int, flow: int, area: ArrayLike, tag: str) -> int:
-        """Number of the end (pressure slot, flow, area); equal ends are shared."""
-        key = (slot, flow, tag)
-        if key not in self.ends:
-            self.ends[key] = len(self.end_rows)
-            self.end_rows.append((slot, flow, len(self.areas)))
-            self.areas.append(area)
-        return self.ends[key]
-
-    def row(self, equation: str) -> int:
-        self.equations.append(equation)
-        return len(self.equations) - 1
-
-    def pos(self, row: int, slot: int) -> int:
-        """Temporary number of the Jacobian entry; -1 for a slot that is not unknown."""
-        if slot >= self.n:
-            return -1
-        return self.position.setdefault((row, slot), len(self.position))
-
-    def face(self, node: str, face: str) -> int:
-        """Pressure slot of a node, or of the given face of a station."""
-        left, right = self.slot[node]
-        return right if face == "R" else left
-
-    def mflow(self, k: int) -> int:
-        """Slot of flow k; the dead flow lies at n."""
-        return self.n_p + k
-
-
-def _faces(b: _Builder, node: str) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Flows at the left and the right face of a station, each (flow, sign to the right)."""
-    found: dict[str, tuple[int, int]] = {}
-    for u, v, d in b.edges:
-        if d["kind"] != "duct":
-            continue
-        k = b.flow[d["name"]]
-        if v == node and d["face_v"]:
-            sign = 1 if d["face_v"] == "L" else -1
-            found[d["face_v"]] = (k, sign)
-        if u == node and d["face_u"]:
-            sign = 1 if d["face_u"] == "R" else -1
-            found[d["face_u"]] = (k, sign)
-    for side, (_, sign) in found.items():
-        if sign != 1:
-            raise InputError([Problem(
-                f"plenum station {node}", f"a duct against the axis at face {side}",
-                "ducts along the plenum run from left to right", code="graph")])
-    return found.get("L", (b.dead, 1)), found.get("R", (b.dead, 1))
-
-
 def compile_graph(graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR) -> Network:
     """Compile a flow graph into arrays.
 
@@ -148,8 +57,11 @@ def compile_graph(graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR
     faults = flow_graph.problems(graph)
     if faults:
         raise InputError([Problem("network", fault, "a connected, sound graph") for fault in faults])
-    b = _Builder(graph)
-    ducts, stations, mouths, nozzles = _elements(b)
+    b = Builder(graph)
+    ducts = element_rows.ducts(b)
+    stations = element_rows.stations(b)
+    mouths = element_rows.mouths(b)
+    nozzles = element_rows.nozzles(b)
     jets = _jets(b)
     masses, terms, pointer = _masses(b)
     entries = tuple(b.position)
@@ -171,13 +83,14 @@ def compile_graph(graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR
         np.array(pointer, dtype=np.int64), _ints(terms, 3), _ints(masses, 6),
     )
     fill = _common_temperature(temperature, batch)
+    areas = stack(b.areas, batch)
     params = Params(
-        rows(b.areas, batch), rows(ducts[1], batch), rows(ducts[2], batch),
-        rows(stations[1], batch), rows(mouths[1], batch), rows(jets[1], batch),
-        rows(nozzles[1], batch), fill * np.asarray(gas_constant, dtype=float) / GAMMA,
+        areas, 1.0 / areas, stack(ducts[1], batch), stack(ducts[2], batch),
+        stack(stations[1], batch), stack(mouths[1], batch), stack(jets[1], batch),
+        stack(nozzles[1], batch), fill * np.asarray(gas_constant, dtype=float) / GAMMA,
         np.zeros((len(masses), batch)), np.zeros((len(masses), batch)), np.ones((4, batch)),
     )
-    fixed = rows([b.nodes[m]["pressure_pa"] for m in b.fixed], batch)
+    fixed = stack([b.nodes[m]["pressure_pa"] for m in b.fixed], batch)
     return Network(
         top, params, tuple(b.unknowns), tuple(b.equations), b.slot, b.flow,
         b.temperature_node, {m: i for i, m in enumerate(_stored(b))}, nozzles[2], fixed,
@@ -185,7 +98,7 @@ def compile_graph(graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR
     )
 
 
-def rows(values: list[Any], batch: int) -> FloatArray:
+def stack(values: list[Any], batch: int) -> FloatArray:
     """Scalars or (B,) arrays stacked as (rows, B)."""
     out = np.empty((len(values), batch))
     for i, value in enumerate(values):
@@ -199,7 +112,7 @@ def _ints(data: list[Any], width: int) -> IntArray:
 
 def _common_temperature(values: list[Any], batch: int) -> FloatArray:
     """Temperature (nodes, B); nodes without one start from the hottest-to-coldest mean of pools."""
-    table = rows(values, batch)
+    table = stack(values, batch)
     first = np.nanmax(table, axis=0)
     return np.where(np.isnan(table), first, table)
 
@@ -221,16 +134,7 @@ def _batch(graph: nx.MultiDiGraph, gas_constant: ArrayLike) -> int:
     return int(shape[0]) if shape else 1
 
 
-def _elements(b: _Builder) -> tuple[Any, Any, Any, Any]:
-    from distrib.network import rows as element_rows
-
-    return (
-        element_rows.ducts(b), element_rows.stations(b),
-        element_rows.mouths(b), element_rows.nozzles(b),
-    )
-
-
-def _jets(b: _Builder) -> tuple[list[Any], list[Any]]:
+def _jets(b: Builder) -> tuple[list[Any], list[Any]]:
     index: list[Any] = []
     values: list[Any] = []
     edges = {d["name"]: (u, v, d) for u, v, d in b.edges}
@@ -239,7 +143,7 @@ def _jets(b: _Builder) -> tuple[list[Any], list[Any]]:
         node = v if end == "v" else u
         slot = b.face(node, d[f"face_{end}"])
         k = b.flow[duct]
-        e = b.end(slot, k, d[f"area_{end}_m2"], f"{duct}.{end}")
+        e = b.end(slot, k, d[f"area_{end}_m2"])
         row = b.equations.index(f"mouth {mouth}")
         sign = 1 if end == "v" else -1
         index.append((row, e, sign, b.pos(row, slot), b.pos(row, b.mflow(k))))
@@ -247,11 +151,11 @@ def _jets(b: _Builder) -> tuple[list[Any], list[Any]]:
     return index, values
 
 
-def _stored(b: _Builder) -> list[str]:
+def _stored(b: Builder) -> list[str]:
     return [m for m, d in b.nodes.items() if d["kind"] != "reservoir"]
 
 
-def _masses(b: _Builder) -> tuple[list[Any], list[Any], list[int]]:
+def _masses(b: Builder) -> tuple[list[Any], list[Any], list[int]]:
     masses: list[Any] = []
     terms: list[Any] = []
     pointer = [0]

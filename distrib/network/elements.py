@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from distrib.kernels import inline, kernel
@@ -58,7 +59,7 @@ def heads(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, n: int) ->
         for i in range(n):
             w[i] = x[p * _L + i] + par.scalars[i]
             w[_L + i] = x[(n_p + k) * _L + i]
-            w[2 * _L + i] = par.area[area * _L + i]
+            w[2 * _L + i] = par.inv_area[area * _L + i]
             w[3 * _L + i] = c_flow[k * _L + i]
         head_block(w, n)
         for j in range(3):
@@ -110,7 +111,7 @@ def ducts(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, ja
         area = top.end_i[top.duct_i[d, 0], 2]
         area_b = top.end_i[top.duct_i[d, 1], 2]
         for i in range(n):
-            root = c_flow[k * _L + i] ** 0.5
+            root = math.sqrt(c_flow[k * _L + i])
             narrow = min(par.area[area * _L + i], par.area[area_b * _L + i])
             w[17 * _L + i] = par.scalars[3 * _L + i] * par.scalars[i] * narrow / root
             w[18 * _L + i] = CHOKE * root / par.duct[(DUCT_ROWS * d + 8) * _L + i]
@@ -160,7 +161,7 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
         for i in range(n):
             c = c_flow[k * _L + i]
             a_1 = par.area[area * _L + i]
-            small = par.scalars[3 * _L + i] * par.scalars[i] * a_1 / c**0.5
+            small = par.scalars[3 * _L + i] * par.scalars[i] * a_1 / math.sqrt(c)
             w[10 * _L + i] = small
             w[14 * _L + i] = small
             w[12 * _L + i] = par.mouth[(base + 8) * _L + i]
@@ -219,7 +220,8 @@ def nozzles(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, 
 
 
 @kernel
-def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, n: int) -> None:
+def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, inv_m: Any,
+           n: int) -> None:
     """Mass balance of every node, in units of the flow scale.
 
     A node that stores gas balances energy over its own temperature (for a perfect gas the
@@ -232,8 +234,7 @@ def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, n: int) ->
         p_2 = top.mass_i[j, 2]
         t = top.mass_i[j, 5]
         for i in range(n):
-            scale = 1.0 / par.scalars[_L + i]
-            s = par.storage[j * _L + i] * scale
+            s = par.storage[j * _L + i] * inv_m[i]
             mean = 0.5 * (x[p_1 * _L + i] + x[p_2 * _L + i])
             r[row * _L + i] += s * (par.p_old[j * _L + i] - mean)
             jac[top.mass_i[j, 3] * _L + i] -= 0.5 * s
@@ -245,7 +246,7 @@ def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, n: int) ->
             for i in range(n):
                 stores = par.storage[j * _L + i] > 0.0
                 warm = c_flow[k * _L + i] / par.c_node[t * _L + i] if stores else 1.0
-                g = sign * warm / par.scalars[_L + i]
+                g = sign * warm * inv_m[i]
                 r[row * _L + i] += g * x[(n_p + k) * _L + i]
                 jac[pos * _L + i] += g
 
@@ -263,10 +264,11 @@ def evaluate(ctx: Any, x: Any, r: Any, jac: Any, n: int) -> None:
         jac[i] = 0.0
     for i in range(n):
         work.inv_dp[i] = 1.0 / par.scalars[2 * _L + i]
+        work.inv_m[i] = 1.0 / par.scalars[_L + i]
     stream_temperature(top, par, x, work.c_flow, n)
     heads(top, par, x, work.c_flow, work.head, work.w, n)
     ducts(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
     stations(top, par, x, work.head, work.w, r, jac, work.inv_dp, n)
     mouths(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
     nozzles(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
-    masses(top, par, x, work.c_flow, r, jac, n)
+    masses(top, par, x, work.c_flow, r, jac, work.inv_m, n)

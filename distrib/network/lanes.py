@@ -30,26 +30,25 @@ _L = LANES
 def head_block(w: Any, n: int) -> None:
     """Dynamic head h = p0 - p and its derivatives.
 
-    in rows: 0 p (absolute, Pa), 1 m (kg/s), 2 area (m2), 3 c = R T0/gamma (m2/s2)
+    in rows: 0 p (absolute, Pa), 1 m (kg/s), 2 one over the area (1/m2), 3 c = R T0/gamma (m2/s2)
     out rows: 4 h (Pa), 5 dh/dp, 6 dh/dm
     """
     for i in range(n):
         p = w[i]
-        m = w[_L + i]
-        area = w[2 * _L + i]
-        c = w[3 * _L + i]
-        inv = 1.0 / (p * area)
-        phi = m * inv
-        phi2 = phi * phi * c
+        c_area = w[3 * _L + i] * w[2 * _L + i]
+        phi = w[_L + i] * w[2 * _L + i] / p
+        phi2 = phi * phi * w[3 * _L + i]
         root = math.sqrt(1.0 + 0.8 * phi2)
         x = 0.4 * phi2 / (1.0 + root)
         s = math.sqrt(1.0 + x)
         y = 1.0 + x
-        g = x * (3.0 + x * (3.0 + x)) * s + x / (1.0 + s)
-        slope = 3.5 * y * y * s / (1.0 + 2.0 * x)
+        # 1 + 2 x = root; one division serves both quotients
+        both = 1.0 / ((1.0 + s) * root)
+        g = x * (3.0 + x * (3.0 + x)) * s + x * root * both
+        slope = 3.5 * y * y * s * (1.0 + s) * both
         w[4 * _L + i] = p * g
         w[5 * _L + i] = g - 2.0 * x * y * slope
-        w[6 * _L + i] = 0.4 * slope * phi * c / area
+        w[6 * _L + i] = 0.4 * slope * phi * c_area
 
 
 @inline
@@ -307,10 +306,9 @@ def nozzle_block(w: Any, n: int) -> None:
         closed = area < w[10 * _L + i]
         area = 1.0 if closed else area
         down = (w[4 * _L + i] if forward else w[i]) + pref
-        inv = 1.0 / (down * area)
         small = w[8 * _L + i]
-        root_c = math.sqrt(c)
-        phi = abs(m) * root_c * inv
+        root_c = math.sqrt(c) / area
+        phi = abs(m) * root_c / down
         smooth = math.sqrt(phi * phi + small * small)
         phi2 = phi * smooth
         phi2_d = smooth + phi * phi / smooth
@@ -318,12 +316,13 @@ def nozzle_block(w: Any, n: int) -> None:
         x = 0.4 * phi2 / (1.0 + root)
         s = math.sqrt(1.0 + x)
         y = 1.0 + x
-        g = x * (3.0 + x * (3.0 + x)) * s + x / (1.0 + s)
-        slope = 3.5 * y * y * s * 0.2 / (1.0 + 2.0 * x)
+        both = 1.0 / ((1.0 + s) * root)
+        g = x * (3.0 + x * (3.0 + x)) * s + x * root * both
+        slope = 0.7 * y * y * s * (1.0 + s) * both
         sonic = x > 0.2
-        lin = CHOKE * root_c / area
+        lin = CHOKE * root_c
         need = abs(m) * lin - pref if sonic else down - pref + down * g
-        need_m = lin if sonic else slope * phi2_d * root_c / area
+        need_m = lin if sonic else slope * phi2_d * root_c
         need_p = 0.0 if sonic else 1.0 + g - slope * phi2_d * phi
         ra = w[i] + w[_L + i] - need
         rb = need - w[4 * _L + i]

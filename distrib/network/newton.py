@@ -1,4 +1,8 @@
-"""Damped Newton on lanes. It knows x, a residual and a Jacobian, and nothing of elements."""
+"""Damped Newton on lanes, by reverse communication.
+
+It knows x, a residual and a Jacobian, and nothing of elements: the caller evaluates both at
+`Scratch.trial` between two calls of `advance`.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +13,8 @@ from distrib.network.lanes import LANES
 from distrib.network.sparse import solve_lanes
 
 _L = LANES
+HALVINGS = 5
+"""A step that does not lower the residual is halved this often, then taken."""
 
 
 class Scratch(NamedTuple):
@@ -21,6 +27,7 @@ class Scratch(NamedTuple):
     right: Any
     damping: Any
     norm: Any
+    count: Any  # iterations, halvings
 
 
 class Options(NamedTuple):
@@ -66,56 +73,75 @@ def longest_step(x: Any, step: Any, floor: Any, n_p: int, shrink: float, damping
 
 
 @kernel
-def newton(evaluate: Any, ctx: Any, prog: Any, x: Any, floor: Any, n_p: int, options: Any,
-           s: Any, status: Any, n: int) -> None:
-    """Solve evaluate(ctx, x, r, jac) -> r = 0 on n lanes, in place.
+def propose(x: Any, s: Any, status: Any, rows: int, n: int) -> None:
+    """Write x + damping * step into the trial rows; finished lanes stay where they are."""
+    for k in range(rows):
+        for i in range(n):
+            go = s.damping[i] if status[i] == 0 else 0.0
+            s.trial[k * _L + i] = x[k * _L + i] + go * s.step[k * _L + i]
 
-    x, floor     unknowns as flat rows; the first n_p of them plus `floor` must stay positive
-    status       (LANES,) out: iterations used where solved, negative where not
-    A step is halved until the largest residual falls; after five halvings it is taken anyway.
-    """
-    rows = prog.pivot.shape[0]
-    for i in range(n):
-        status[i] = 0
-    evaluate(ctx, x, s.residual, s.jacobian, n)
-    largest(s.residual, s.norm, rows, n)
+
+@kernel
+def begin(x: Any, s: Any, status: Any, n: int) -> None:
+    """Start a solve from x: the caller evaluates at `s.trial` and calls `advance` until False."""
     for i in range(x.size):
         s.trial[i] = x[i]
-    for iteration in range(options.limit):
-        busy = False
-        for i in range(n):
-            if status[i] == 0 and s.norm[i] < options.tolerance:
-                status[i] = iteration + 1
-            if status[i] == 0:
-                busy = True
-        if not busy:
-            break
-        for i in range(rows * _L):
-            s.right[i] = -s.residual[i]
-        solve_lanes(prog, s.jacobian, s.right, s.step, n)
-        longest_step(x, s.step, floor, n_p, options.shrink, s.damping, n)
-        for tries in range(6):
-            for k in range(rows):
-                for i in range(n):
-                    go = s.damping[i] if status[i] == 0 else 0.0
-                    s.trial[k * _L + i] = x[k * _L + i] + go * s.step[k * _L + i]
-            evaluate(ctx, s.trial, s.residual, s.jacobian, n)
-            largest(s.residual, s.right, rows, n)
-            retry = False
-            for i in range(n):
-                worse = s.right[i] > s.norm[i] * (1.0 - 1e-4 * s.damping[i])
-                if status[i] == 0 and worse and s.norm[i] > options.tolerance and tries < 5:
-                    s.damping[i] *= 0.5
-                    retry = True
-            if not retry:
-                break
-        for i in range(n):
-            if status[i] == 0:
-                s.norm[i] = s.right[i]
-        for k in range(rows):
-            for i in range(n):
-                if status[i] == 0 and s.trial[k * _L + i] == s.trial[k * _L + i]:
-                    x[k * _L + i] = s.trial[k * _L + i]
+    s.count[0] = 0
+    s.count[1] = 0
+    for i in range(n):
+        status[i] = 0
+
+
+@kernel
+def shorten(s: Any, status: Any, options: Any, n: int) -> bool:
+    """Halve the step of lanes whose residual did not fall; True when one should be tried again."""
+    retry = False
+    for i in range(n):
+        worse = s.right[i] > s.norm[i] * (1.0 - 1e-4 * s.damping[i])
+        if status[i] == 0 and worse and s.right[i] > options.tolerance:
+            s.damping[i] *= 0.5
+            retry = True
+    return retry
+
+
+@kernel
+def advance(prog: Any, x: Any, floor: Any, n_p: int, options: Any, s: Any, status: Any,
+            n: int) -> bool:
+    """One move of the solver after an evaluation at `s.trial`.
+
+    x, floor     unknowns as flat rows; the first n_p of them plus `floor` must stay positive
+    status       (LANES,) iterations used where solved, 0 while busy, negative where failed
+    Returns True while `s.residual` and `s.jacobian` are wanted at a new `s.trial`. A step is
+    halved until the largest residual falls; after HALVINGS it is taken anyway.
+    """
+    rows = prog.pivot.shape[0]
+    largest(s.residual, s.right, rows, n)
+    iteration = s.count[0]
+    if iteration > 0 and s.count[1] < HALVINGS and shorten(s, status, options, n):
+        s.count[1] += 1
+        propose(x, s, status, rows, n)
+        return True
+    busy = False
     for i in range(n):
         if status[i] == 0:
-            status[i] = options.limit + 1 if s.norm[i] < options.tolerance else -1
+            s.norm[i] = s.right[i]
+            if s.norm[i] < options.tolerance:
+                status[i] = iteration + 1
+            else:
+                busy = True
+    for k in range(rows):
+        for i in range(n):
+            x[k * _L + i] = s.trial[k * _L + i]
+    if not busy or iteration >= options.limit:
+        for i in range(n):
+            if status[i] == 0:
+                status[i] = -1
+        return False
+    for i in range(rows * _L):
+        s.right[i] = -s.residual[i]
+    solve_lanes(prog, s.jacobian, s.right, s.step, n)
+    longest_step(x, s.step, floor, n_p, options.shrink, s.damping, n)
+    propose(x, s, status, rows, n)
+    s.count[0] = iteration + 1
+    s.count[1] = 0
+    return True

@@ -33,6 +33,7 @@ class Params(NamedTuple):
     """Float rows of one block: shape (rows * LANES,), or (rows, B) for the whole batch."""
 
     area: Any  # m2, of ends
+    inv_area: Any  # 1/m2
     duct: Any  # 9 rows each: Ka+ Kb+ Ka- Kb- L/2Da L/2Db  rel. roughness  Re/|m|  Cd A choke
     duct_f: Any  # fixed Darcy factor, negative where the friction law applies
     station: Any  # 5 rows each: c0 c1 c2 c8 gain
