@@ -9,6 +9,7 @@ from distrib.review import (
     entry,
     flow,
     geometry,
+    proof,
     runners,
     services,
     structure_rules,
@@ -23,6 +24,7 @@ RULES: Final[tuple[Rule, ...]] = (
     *flow.RULES,
     *services.RULES,
     *structure_rules.RULES,
+    *proof.RULES,
 )
 """All rules of the review."""
 

@@ -328,8 +328,8 @@ RULES: Final = (
         "Cleaning before fitting",
         checks="cleaning and deburring step",
         why=(
-            "swarf, flux and oxide go straight into the engine; chlorinated cleaner and an arc make "
-            "poison gas"
+            "swarf, flux and oxide go straight into the engine; chlorinated cleaner and an arc "
+            "make poison gas"
         ),
         todo="write the cleaning step and who signs it",
         origin=PRACTICE,

@@ -266,7 +266,7 @@ RULES: Final = (
         "Throttle loss at full load",
         checks="pressure lost over the wide-open plate at the highest flow",
         why="lost pressure is lost charge; a bore that is too large costs control at small opening",
-        todo="log the pressure either side of the plate; enlarge the bore when the loss is confirmed",
+        todo="log the pressure either side of the plate; enlarge the bore when that confirms it",
         origin=THROTTLE_LOG,
         test=check_throttle_loss,
         unit="kPa",

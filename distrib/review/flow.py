@@ -276,8 +276,8 @@ RULES: Final = (
         "Runner length and the wanted speeds",
         checks="speed that the runners favour against the speed band wanted",
         why=(
-            "waves in the runners can outweigh the plenum, and the acoustic rules of thumb disagree "
-            "with each other"
+            "waves in the runners can outweigh the plenum, and the acoustic rules of thumb "
+            "disagree with each other"
         ),
         todo="use the rules to rank lengths, then run the wave model, then test",
         origin=estimates.THUMB_TUNING,

@@ -214,7 +214,7 @@ RULES: Final = (
         "bell-radius",
         "runners",
         "Radius of the runner mouths",
-        checks="smallest edge radius over mouth diameter; 0 for a sharp, re-entrant or bevelled mouth",
+        checks="smallest edge radius over mouth diameter; 0 for a mouth without a radius",
         why="a sharp mouth loses about half a velocity head, a bell a tenth of that",
         todo="round every mouth with at least a fifth of its diameter",
         origin=BELL_SOURCE,
@@ -329,8 +329,8 @@ RULES: Final = (
         "Runner taper",
         checks="mouth area against the area at the port end",
         why=(
-            "10 to 20 % more area at the mouth keeps the entry slow; a much larger mouth crowds the "
-            "plenum and raises the area ratio"
+            "10 to 20 % more area at the mouth keeps the entry slow; a much larger mouth crowds "
+            "the plenum and raises the area ratio"
         ),
         todo="taper by 10 to 20 % of the area",
         origin=Source(

@@ -246,7 +246,7 @@ RULES: Final = (
         "pressure-tap",
         "services",
         "Pressure tap",
-        checks="distance of the pressure tap from the entry in entry diameters; not in the dead end",
+        checks="distance of the tap from the entry in entry diameters; not in the dead end",
         why="in the jet it reads low, in the dead end high: the fuel map is built on it",
         todo="place it between the mouths, out of the jet",
         origin=PRACTICE,
@@ -336,8 +336,8 @@ RULES: Final = (
         checks="leak test pressure over ambient against the working boost",
         why="air stores energy and pressure can turn the engine; couplers fly off",
         todo=(
-            "find leaks at or below working boost, in steps, with regulator and relief; hands off the "
-            "belts; prove strength with water"
+            "find leaks at or below working boost, in steps, with regulator and relief; hands off "
+            "the belts; prove strength with water"
         ),
         origin=PCC2_TEST,
         test=check_leak_pressure,
