@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from distrib.fuelling.verdict import Verdict
 from distrib.report.data import RpmSweep, SensitivityTable, TrimSheet
 from distrib.report.numbers import decimals_for, millimetres, plain, signed
 from distrib.report.palette import (
@@ -23,7 +24,6 @@ from distrib.report.palette import (
     SHADE,
     VERDICT_STYLES,
     VERMILLION,
-    Verdict,
     series_style,
 )
 from distrib.report.save import SMALL_POINTS

@@ -55,7 +55,8 @@ class Tube:
     cylinder: int | None
     points_m: FloatArray
     radii_m: FloatArray
-    inside: bool = False
+    inside_m: float = 0.0
+    """How much of the centre line, from its start, lies inside the plenum."""
     cut_short: bool = False
 
 
@@ -183,7 +184,8 @@ def _runner(body: Body, runner: Runner, notes: list[str]) -> Tube:
     fine = runner.mouth_radius_m * (1.0 - np.cos(np.linspace(0.0, math.pi / 2.0, 9)[1:]))
     points, along = _centre_line(mouth, first, turn, runner.length_m, runner.bends, fine, notes)
     flare, taper = _flare(runner, along)
-    return Tube("runner", f"runner {runner.cylinder}", runner.cylinder, points, flare + taper)
+    return Tube("runner", f"runner {runner.cylinder}", runner.cylinder, points, flare + taper,
+                inside_m=depth / math.sin(lean))
 
 
 def _centre_line(
@@ -271,7 +273,8 @@ def _entry(
     if entry.kind == "ducted":
         inner = np.array([entry.at_m, start[1], start[2]])
         tubes.append(Tube("duct", entry.name, None, np.array([start, inner]),
-                          np.full(2, entry.diameter_m / 2.0), inside=True))
+                          np.full(2, entry.diameter_m / 2.0),
+                          inside_m=abs(float(inner[0] - start[0]))))
     pipe, plate_at = _entry_pipe(body, entry, start, flow, notes)
     tubes.append(pipe)
     if entry.bends:

@@ -10,10 +10,9 @@ screen still reads. Contrast is the ratio of WCAG 2.2 (W3C, success criterion 1.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal, get_args
+from typing import Final
 
-Verdict = Literal["lean", "watch", "even", "rich"]
-VERDICTS: Final[tuple[Verdict, ...]] = get_args(Verdict)
+from distrib.fuelling.verdict import Verdict
 
 BLACK: Final = "#000000"
 ORANGE: Final = "#E69F00"
@@ -37,14 +36,12 @@ SOURCE_TEXT: Final = (
 
 @dataclass(frozen=True)
 class VerdictStyle:
-    """How one verdict looks and what it says: hue, letter, matplotlib hatch, words."""
+    """How one verdict looks: hue, letter, matplotlib hatch. Its words are `fuelling.words`."""
 
     verdict: Verdict
     letter: str
     colour: str
     hatch: str
-    short: str
-    words: str
 
     @property
     def text_colour(self) -> str:
@@ -53,14 +50,10 @@ class VerdictStyle:
 
 
 VERDICT_STYLES: Final[dict[Verdict, VerdictStyle]] = {
-    "lean": VerdictStyle("lean", "L", VERMILLION, "///", "lean",
-                         "more air at equal fuel: lean"),
-    "watch": VerdictStyle("watch", "W", ORANGE, "...", "watch",
-                          "rather more air at equal fuel: may be lean, watch"),
-    "even": VerdictStyle("even", "E", BLUISH_GREEN, "", "even",
-                         "near the mean: even"),
-    "rich": VerdictStyle("rich", "R", SKY_BLUE, "\\\\\\", "rich",
-                         "less air at equal fuel: rich"),
+    "lean": VerdictStyle("lean", "L", VERMILLION, "///"),
+    "watch": VerdictStyle("watch", "W", ORANGE, "..."),
+    "even": VerdictStyle("even", "E", BLUISH_GREEN, ""),
+    "rich": VerdictStyle("rich", "R", SKY_BLUE, "\\\\\\"),
 }
 
 
