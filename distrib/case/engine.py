@@ -1,4 +1,4 @@
-"""Parts of the engine and its conditions: engine, valves, conditions, bench, fuel. All values SI."""
+"""Parts of the engine and its conditions: engine, valves, bench, fuel. All values SI."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class Valve(Part):
         Spec(
             "discharge_coefficient",
             "pairs",
-            "of the curtain or seat area: one number, or pairs of lift over diameter and coefficient",
+            "of the valve area: one number, or pairs of lift over diameter and coefficient",
             "0.65",
             0.05,
             1.0,
@@ -101,7 +101,17 @@ class Engine(Part):
     bore_m: Annotated[float, Spec("bore", "length", "cylinder bore", "82.5 mm", 0.03, 0.2)]
     stroke_m: Annotated[float, Spec("stroke", "length", "piston stroke", "92.8 mm", 0.02, 0.25)]
     rod_m: Annotated[
-        float, Spec("rod", "length", "rod length between centres", "144 mm", 0.04, 0.5)
+        float,
+        Spec(
+            "rod",
+            "length",
+            "rod length between centres",
+            "144 mm",
+            0.04,
+            0.5,
+            why="usual ratio (common practice, no source)",
+            derived="1.6 times the stroke",
+        ),
     ]
     compression_ratio: Annotated[
         float, Spec("compression_ratio", "number", "geometric", "9.3", 5, 20)
@@ -121,7 +131,8 @@ class Engine(Part):
             '["144 deg", "144 deg", "144 deg", "144 deg", "144 deg"]',
             0,
             720,
-            why="even firing: 720 deg over the number of cylinders",
+            why="even firing",
+            derived="720 deg over the number of cylinders",
         ),
     ]
     intake_valve: Valve | None = None
@@ -135,6 +146,8 @@ class Engine(Part):
             "1.4 bar gauge",
             5e4,
             1e6,
+            why="of the usual order for a turbocharged or a free-breathing engine (from memory)",
+            derived="charge pressure when boosted, else 5 kPa above ambient",
         ),
     ]
     port_flow: PortFlow | None = None
@@ -145,22 +158,33 @@ class Conditions(Part):
 
     rpm: Annotated[
         tuple[float, ...],
-        Spec("rpm", "rpm list", "engine speeds", "[3000, 5000, 7000]", 100, 20000),
+        Spec("rpm", "speeds", "engine speeds", "[3000, 5000, 7000]", 100, 20000),
     ]
     ambient_pressure_pa: Annotated[
         float,
         Spec(
             "ambient_pressure",
-            "pressure",
-            "outside pressure (absolute only)",
+            "absolute pressure",
+            "outside pressure",
             "101.3 kPa absolute",
             4e4,
             1.2e5,
+            why="standard atmosphere, ISO 2533",
+            derived="101.325 kPa absolute",
         ),
     ]
     ambient_temperature_k: Annotated[
         float,
-        Spec("ambient_temperature", "temperature", "outside temperature", "22 degC", 220, 340),
+        Spec(
+            "ambient_temperature",
+            "temperature",
+            "outside temperature",
+            "22 degC",
+            220,
+            340,
+            why="standard atmosphere, ISO 2533",
+            derived="15 degC",
+        ),
     ]
     relative_humidity: Annotated[
         float,
@@ -183,10 +207,22 @@ class Conditions(Part):
             "1.3 bar gauge",
             4e4,
             1e6,
+            why="no boost stated",
+            derived="ambient pressure",
         ),
     ]
     charge_temperature_k: Annotated[
-        float, Spec("charge_temperature", "temperature", "before the throttle", "45 degC", 220, 480)
+        float,
+        Spec(
+            "charge_temperature",
+            "temperature",
+            "before the throttle; must be given when boosted",
+            "45 degC",
+            220,
+            480,
+            why="no boost: outside air",
+            derived="ambient temperature when not boosted",
+        ),
     ]
     boosted: bool
 
@@ -221,7 +257,7 @@ class Bench(Part):
         Spec(
             "valve_lift",
             "length",
-            "lift of all intake valves when the head is fitted",
+            "lift of all intake valves; must be given when the head is fitted",
             "10 mm",
             0.0005,
             0.03,

@@ -16,9 +16,11 @@ from pydantic import BaseModel, ConfigDict
 class Spec:
     """Description of one field of the case file.
 
-    `key` is the TOML key, `kind` the kind of quantity (see `distrib.units.KINDS`) or one of
-    text, choice, boolean, integer, number, loss. `low` and `high` bound the SI value,
-    inclusive unless `above` is set, which makes `low` exclusive.
+    `key` is the TOML key; `kind` a kind of quantity (see `distrib.units.UNITS`) or one of the
+    readers of `distrib.case.values`. `low` and `high` bound the SI value, both inclusive.
+    `derived` says in words what the value is when the file leaves the field out and the value
+    follows from others. `why` is the reason of a default; without one, leaving the field out is
+    no assumption.
     """
 
     key: str
@@ -27,9 +29,8 @@ class Spec:
     example: str = ""
     low: float | None = None
     high: float | None = None
-    above: bool = False
     why: str = ""
-    """Why the default is what it is; an empty text means that leaving the field out is no assumption."""
+    derived: str = ""
 
 
 class Part(BaseModel):

@@ -10,18 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from distrib.case.design import (
-    Baffle,
-    BalanceTube,
-    Bend,
-    Diffuser,
-    Entry,
-    Given,
-    Plenum,
-    Runner,
-    Section,
-    Throttle,
-)
+from distrib.case.design import BalanceTube, Bend, Given, Plenum, Runner, Section
 from distrib.case.engine import (
     Bench,
     Conditions,
@@ -31,6 +20,7 @@ from distrib.case.engine import (
     PortFlow,
     Valve,
 )
+from distrib.case.entry import Baffle, Diffuser, Entry, Throttle
 from distrib.case.fields import Part, Spec
 from distrib.case.notes import (
     Drawing,
