@@ -1,0 +1,258 @@
+"""Results as rows of text: shares, models side by side, trims, findings, assumptions, sources.
+
+Figures carry the digits their band justifies, never more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, cast
+
+import numpy as np
+
+from distrib.fuelling.lambda_ import lambda_at_equal_fuel
+from distrib.fuelling.limits import Limits, limits
+from distrib.fuelling.verdict import Verdict, verdicts, words
+from distrib.report.data import FindingRow, SensitivityTable, TrimSheet
+from distrib.report.grid import Column, Table
+from distrib.report.numbers import (
+    decimals_for,
+    interval,
+    millimetres,
+    plain,
+    signed,
+)
+from distrib.report.palette import VERDICT_STYLES
+
+if TYPE_CHECKING:
+    from distrib.case.schema import Case
+    from distrib.results import Assumed, Shares, Source
+
+@dataclass(frozen=True)
+class ShareRow:
+    """One cylinder of one result, as numbers; None where there is no band or no trim."""
+
+    cylinder: int
+    distance_m: float
+    share: float
+    deviation_percent: float
+    low_percent: float | None
+    high_percent: float | None
+    chance_lean: float | None
+    lambda_equal_fuel: float
+    trim_percent: float | None
+    verdict: Verdict
+
+
+def fuel_limits(case: Case) -> Limits:
+    """The limits of the case as the fuelling part reads them, reasons for changes included."""
+    values = case.limits.model_dump(exclude={"reasons"})
+    return limits(dict(case.limits.reasons), **values)
+
+
+def share_rows(
+    case: Case, shares: Shares, point: int = 0, trims: Mapping[int, float] | None = None,
+) -> tuple[ShareRow, ...]:
+    """The cylinders of one operating point in their order, with verdicts at the case's limits.
+
+    Empty when the point did not converge. `trims` maps cylinder to percent of fuel.
+    """
+    if not bool(shares.converged[point]):
+        return ()
+    deviation = shares.deviation_percent[point]
+    band = shares.band
+    chance = None if band is None else band.chance_lean[point]
+    verdict = verdicts(deviation, chance, fuel_limits(case))
+    lambda_ = lambda_at_equal_fuel(
+        shares.share[point], case.fuel.lambda_target,
+        air_following_fraction=case.fuel.air_following_fraction)
+    rows = []
+    for i, number in enumerate(shares.cylinders):
+        rows.append(ShareRow(
+            int(number), float(shares.distance_from_entry_m[i]), float(shares.share[point, i]),
+            float(deviation[i]),
+            None if band is None else float(band.low_percent[point, i]),
+            None if band is None else float(band.high_percent[point, i]),
+            None if chance is None else float(chance[i]), float(lambda_[i]),
+            None if trims is None else trims.get(int(number)),
+            cast(Verdict, str(verdict[i]))))
+    return tuple(rows)
+
+
+def verdict_map(rows: Sequence[ShareRow]) -> dict[int, Verdict]:
+    """Cylinder to verdict."""
+    return {row.cylinder: row.verdict for row in rows}
+
+
+def half_width(rows: Sequence[ShareRow]) -> float | None:
+    """The widest half band of the rows in percent, None without a band."""
+    widths = [0.5 * (row.high_percent - row.low_percent) for row in rows
+              if row.low_percent is not None and row.high_percent is not None]
+    return max(widths) if widths else None
+
+
+def share_table(
+    case: Case, shares: Shares, point: int = 0, trims: Mapping[int, float] | None = None,
+) -> Table:
+    """The main table of one result: who gets how much, how sure that is, what follows."""
+    rows = share_rows(case, shares, point, trims)
+    half = half_width(rows)
+    places = decimals_for(half)
+    count = len(rows) or 1
+    share_places = decimals_for(None if half is None else half / count, without=1)
+    lambda_places = decimals_for(None if half is None else half * case.fuel.lambda_target / 100.0,
+                                 most=3, without=3)
+    level = f"{100.0 * shares.band.level:.0f} % band" if shares.band is not None else "band"
+    columns = [Column("cyl.", align="right"),
+               Column("from entry", "mm", "right", 1),
+               Column("share", "%", "right", 2),
+               Column("deviation", "%", "right", 1),
+               Column(level, "%", "right", 2),
+               Column("lambda", "at equal fuel", "right", 3)]
+    if trims is not None:
+        columns.append(Column("trim", "%", "right", 1))
+    columns.append(Column("verdict"))
+    out = []
+    for row in rows:
+        cells = [str(row.cylinder), millimetres(row.distance_m),
+                 plain(100.0 * row.share, share_places), signed(row.deviation_percent, places),
+                 interval(row.low_percent, row.high_percent, places),
+                 plain(row.lambda_equal_fuel, lambda_places)]
+        if trims is not None:
+            cells.append(signed(row.trim_percent, 1))
+        cells.append(f"{VERDICT_STYLES[row.verdict].letter}  {words(row.verdict)}")
+        out.append(tuple(cells))
+    title = f"{shares.title}: {shares.model} model, {conditions_in_words(shares, point)}"
+    return Table(title, tuple(columns), tuple(out), (spread_in_words(shares, point),))
+
+
+def spread_in_words(shares: Shares, point: int = 0) -> str:
+    """The spread with its band, or why there is none."""
+    if not bool(shares.converged[point]):
+        reason = shares.reason[point] if point < len(shares.reason) else ""
+        return f"no solution at this point: {reason or 'no reason given'}"
+    spread = float(shares.spread_percent[point])
+    band = shares.band
+    if band is None:
+        return f"spread {plain(spread, 1)} % (largest less smallest deviation; no band computed)"
+    low = float(band.spread_low_percent[point])
+    high = float(band.spread_high_percent[point])
+    places = decimals_for(0.5 * (high - low))
+    return (f"spread {plain(spread, places)} %, {100.0 * band.level:.0f} % band "
+            f"{plain(low, places)} to {plain(high, places)} % "
+            f"({band.samples} samples, seed {band.seed})")
+
+
+_UNITS: Final[tuple[tuple[str, str, float, float, int], ...]] = (
+    ("_pa", "kPa", 1e-3, 0.0, 1), ("_k", "degC", 1.0, -273.15, 0), ("_kg_s", "g/s", 1e3, 0.0, 1),
+    ("_m3_s", "L/s", 1e3, 0.0, 1), ("_m_s", "m/s", 1.0, 0.0, 1), ("_mm", "mm", 1.0, 0.0, 1),
+    ("_m", "mm", 1e3, 0.0, 1), ("_deg", "deg", 1.0, 0.0, 1), ("_percent", "%", 1.0, 0.0, 1))
+
+
+def conditions_in_words(shares: Shares, point: int = 0) -> str:
+    """Operating point in usual units; absolute and gauge stay as the key says."""
+    parts = []
+    for key, values in shares.conditions.items():
+        array = np.atleast_1d(np.asarray(values, dtype=float))
+        value = float(array[point if array.size > point else 0])
+        if not np.isfinite(value):
+            continue
+        if key == "rpm":
+            parts.append(f"{value:.0f} rev/min")
+            continue
+        for ending, unit, factor, shift, places in _UNITS:
+            if key.endswith(ending):
+                name = key.removesuffix(ending).replace("_", " ")
+                parts.append(f"{name} {value * factor + shift:.{places}f} {unit}")
+                break
+        else:
+            parts.append(f"{key.replace('_', ' ')} {value:g}")
+    return ", ".join(parts) or "no conditions given"
+
+
+def models_table(case: Case, results: Sequence[Shares], point: int = 0) -> Table:
+    """Deviation of every cylinder in each model, side by side, and the spread below."""
+    rows_of = [share_rows(case, shares, min(point, shares.share.shape[0] - 1))
+               for shares in results]
+    columns = [Column("cyl.", align="right"), Column("from entry", "mm", "right", 2)]
+    columns += [Column(shares.model, "%", "right") for shares in results]
+    body: list[tuple[str, ...]] = []
+    for i, number in enumerate(results[0].cylinders):
+        cells = [str(int(number)), millimetres(float(results[0].distance_from_entry_m[i]))]
+        for rows in rows_of:
+            cells.append(_deviation_cell(rows, i))
+        body.append(tuple(cells))
+    spread = ["spread", ""]
+    for shares, rows in zip(results, rows_of, strict=True):
+        at = min(point, shares.spread_percent.shape[0] - 1)
+        spread.append(plain(float(shares.spread_percent[at]), decimals_for(half_width(rows))))
+    body.append(tuple(spread))
+    return Table("Deviation by model", tuple(columns), tuple(body))
+
+
+def _deviation_cell(rows: Sequence[ShareRow], index: int) -> str:
+    if not rows:
+        return "no solution"
+    row = rows[index]
+    letter = VERDICT_STYLES[row.verdict].letter
+    return f"{signed(row.deviation_percent, decimals_for(half_width(rows)))} {letter}"
+
+
+def trim_table(sheet: TrimSheet, blanks: bool = False) -> Table:
+    """Trims by cylinder; with `blanks` the columns that a tuner fills in by hand."""
+    columns = [Column("cyl.", align="right"), Column("for equal lambda", "%", "right", 2),
+               Column("set first", "%", "right")]
+    if blanks:
+        columns += [Column("lambda measured"), Column("after injector swap"),
+                    Column("new trim", "%")]
+    columns.append(Column("note", rank=2))
+    rows = []
+    for row in sheet.rows:
+        cells = [str(row.cylinder), signed(row.needed_percent, 1), signed(row.trim_percent, 1)]
+        rows.append((*cells, *([""] * 3 if blanks else []), row.note))
+    kind = "from measurement" if sheet.measured else "starting point before measurement"
+    return Table(f"Fuel trims, {kind}: {sheet.scheme}", tuple(columns), tuple(rows),
+                 tuple(sheet.cautions))
+
+
+def findings_table(findings: Sequence[FindingRow]) -> Table:
+    """The reviewer's checklist, the gravest verdicts first."""
+    order = {"change": 0, "missing": 1, "ask": 2, "ok": 3}
+    columns = (Column("verdict"), Column("rule", rank=3), Column("checks"), Column("value"),
+               Column("limit", rank=2), Column("to do", rank=2), Column("why", rank=3),
+               Column("origin", rank=3))
+    rows = tuple(
+        (f.verdict, f.rule, f.checks, f.value,
+         f.limit + (f" (changed in the case: {f.override})" if f.override else ""),
+         f.to_do, f.why, f.origin)
+        for f in sorted(findings, key=lambda f: order[f.verdict]))
+    count = {name: sum(f.verdict == name for f in findings) for name in order}
+    note = ", ".join(f"{number} {name}" for name, number in count.items())
+    return Table("Review", columns, rows, (note,))
+
+
+def sensitivity_table(table: SensitivityTable) -> Table:
+    """What each input does to the spread, the strongest first."""
+    rows = sorted(table.rows, reverse=True,
+                  key=lambda r: abs(r.spread_high_percent - r.spread_low_percent))
+    return Table(
+        f"What matters most ({table.model} model)",
+        (Column("input"), Column("change", rank=2), Column("spread, input lower", "%", "right"),
+         Column("spread, input higher", "%", "right")),
+        tuple((r.name, r.change, plain(r.spread_low_percent, 1), plain(r.spread_high_percent, 1))
+              for r in rows),
+        (f"now {plain(table.base_spread_percent, 1)} %",))
+
+
+def assumed_table(assumed: Sequence[Assumed]) -> Table:
+    """What was assumed rather than given."""
+    return Table("Assumed, not given in the case",
+                 (Column("field"), Column("value"), Column("why", rank=2)),
+                 tuple((a.field, a.value, a.why) for a in assumed))
+
+
+def sources_table(sources: Sequence[Source]) -> Table:
+    """Laws and figures used, with origin."""
+    return Table("Laws used", (Column("law"), Column("origin"), Column("source", rank=2)),
+                 tuple((s.key, s.kind, s.text) for s in sources))
