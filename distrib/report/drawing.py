@@ -119,11 +119,10 @@ def drawings_inline(
 
 def drawing_in_words(case: Case) -> str:
     """What the drawing shows, for readers who do not see it."""
-    from distrib.report.schedule import distance_from_entry_m, entry_line
+    from distrib.report.schedule import distances_m, entry_line
 
-    stations = "; ".join(
-        f"cylinder {r.cylinder} {1000 * distance_from_entry_m(case, r.cylinder):.0f} mm from entry"
-        for r in sorted(case.runners, key=lambda r: r.cylinder))
+    stations = "; ".join(f"cylinder {number} {1000 * distance:.0f} mm from entry"
+                         for number, distance in distances_m(case).items())
     entries = ". ".join(entry_line(entry) for entry in case.entries)
     plenums = ", ".join(f"plenum {p.name} {1000 * p.length_m:.0f} mm long" for p in case.plenums)
     return (f"Plan, side and end view. {plenums}; cylinder 1 at the {case.cylinder_1_end}. "

@@ -14,7 +14,7 @@ import numpy as np
 
 from distrib.fuelling.verdict import Verdict
 from distrib.report.data import RpmSweep, SensitivityTable, TrimSheet
-from distrib.report.numbers import decimals_for, millimetres, plain, signed
+from distrib.report.numbers import decimals_for, plain, signed
 from distrib.report.palette import (
     BLACK,
     INK,
@@ -33,9 +33,8 @@ if TYPE_CHECKING:
 
     from distrib.results import FloatArray
 
-DEVIATION_LABEL = "deviation from the mean share (%)"
-LEAN_SIDE = "more air: lean"
-RICH_SIDE = "less air: rich"
+DEVIATION_LABEL = "deviation from the mean share (%)\nrich ← less air | more air → lean"
+LIFTED = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.6, "alpha": 0.8}
 
 
 @dataclass(frozen=True)
@@ -70,18 +69,29 @@ def _scale(series: Sequence[BarSeries], limits: LimitLines) -> tuple[float, floa
     return float(finite.min() - pad), float(finite.max() + pad)
 
 
-def _limit_lines(ax: Axes, limits: LimitLines) -> None:
-    """Shade the even zone, draw the three limits and name them in the right margin."""
+def _limit_lines(ax: Axes, limits: LimitLines, coloured: bool = True) -> None:
+    """Shade the even zone and draw the three limits; `_name_limits` names them afterwards."""
     ax.axhspan(limits.rich, limits.watch, color=SHADE, zorder=0, linewidth=0)
     ax.axhline(0.0, color=INK, linewidth=0.9, zorder=3)
-    named = (("lean", limits.lean, VERDICT_STYLES["lean"].colour),
-             ("watch", limits.watch, VERDICT_STYLES["watch"].colour),
-             ("rich", limits.rich, VERDICT_STYLES["rich"].colour))
-    for name, value, colour in named:
-        ax.axhline(value, color=colour, linewidth=1.4, linestyle=(0, (5, 3)), zorder=1)
-        ax.annotate(f"{name} limit\n{signed(value, decimals_for(None))} %", (1.0, value),
-                    xycoords=("axes fraction", "data"), xytext=(4, 0),
-                    textcoords="offset points", va="center", fontsize=SMALL_POINTS)
+    named: tuple[tuple[Verdict, float], ...] = (
+        ("lean", limits.lean), ("watch", limits.watch), ("rich", limits.rich))
+    for name, value in named:
+        colour = VERDICT_STYLES[name].colour if coloured else MUTED
+        ax.axhline(value, color=colour, linewidth=1.3 if coloured else 0.9,
+                   linestyle=(0, (5, 3)), zorder=1)
+
+
+def _name_limits(ax: Axes, limits: LimitLines) -> None:
+    """Names of the limits in the right margin, kept apart; call when the scale is fixed."""
+    low, high = ax.get_ylim()
+    gap = 0.065 * (high - low)
+    watch = min(limits.watch, limits.lean - gap)
+    rich = min(limits.rich, watch - gap)
+    for name, value, place in (("lean", limits.lean, limits.lean),
+                               ("watch", limits.watch, watch), ("rich", limits.rich, rich)):
+        ax.annotate(f"{name} {value:+g} %", (1.0, place), xycoords=("axes fraction", "data"),
+                    xytext=(4, 0), textcoords="offset points", va="center",
+                    fontsize=SMALL_POINTS)
 
 
 def _ticks(ax: Axes, series: Sequence[BarSeries]) -> None:
@@ -122,9 +132,7 @@ def deviation_bars(
     ax.set_xlim(-0.6, len(series[0].cylinders) - 0.4)
     ax.set_ylabel(DEVIATION_LABEL)
     _ticks(ax, series)
-    for y, text, align in ((0.985, LEAN_SIDE, "top"), (0.015, RICH_SIDE, "bottom")):
-        ax.text(0.006, y, text, transform=ax.transAxes, va=align, fontsize=SMALL_POINTS,
-                color=MUTED, zorder=5)
+    _name_limits(ax, limits)
     if len(series) > 1:
         ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(3, len(series)),
                   borderaxespad=0.2)
@@ -156,7 +164,7 @@ def _bars_of(
         edge = max(top, 0.0) if up else min(top, 0.0)
         ax.annotate(look.letter, (x, min(max(edge, scale[0]), scale[1])),
                     xytext=(0, 4 if up else -4), textcoords="offset points", ha="center",
-                    va="bottom" if up else "top", fontweight="bold", zorder=5)
+                    va="bottom" if up else "top", fontweight="bold", zorder=5, bbox=LIFTED)
 
 
 @dataclass(frozen=True)
@@ -317,23 +325,17 @@ def _patch(style: Any, label: str) -> Any:
 
 
 def rpm_lines(ax: Axes, sweep: RpmSweep, cylinders: Sequence[int], limits: LimitLines) -> Axes:
-    """Deviation of every cylinder (percent) over engine speed, each line named at its end."""
-    _limit_lines(ax, limits)
-    ends: list[float] = []
+    """Deviation of every cylinder (percent) over engine speed, with the limits."""
+    _limit_lines(ax, limits, coloured=False)
     for index, cylinder in enumerate(cylinders):
         style = series_style(index)
-        values = sweep.deviation_percent[:, index]
-        ax.plot(sweep.rpm, values, color=style.colour, linestyle=style.line,
-                marker=style.marker, markersize=5, label=f"cylinder {cylinder}")
-        ends.append(float(values[-1]))
+        ax.plot(sweep.rpm, sweep.deviation_percent[:, index], color=style.colour,
+                linestyle=style.line, marker=style.marker, markersize=5,
+                label=f"cylinder {cylinder}")
     ax.set_xlabel("engine speed (rev/min)")
     ax.set_ylabel(DEVIATION_LABEL)
     ax.margins(y=0.1)
-    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(4, len(ends)),
+    _name_limits(ax, limits)
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(4, len(cylinders)),
               borderaxespad=0.2)
     return ax
-
-
-def distance_label(distance_m: float) -> str:
-    """Distance from the entry as it stands beside a cylinder number."""
-    return f"{millimetres(distance_m)} mm from entry"

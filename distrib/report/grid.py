@@ -30,7 +30,12 @@ class Column:
     @property
     def heading(self) -> str:
         """Name with its unit in brackets."""
-        return f"{self.name} ({self.unit})" if self.unit else self.name
+        return f"{self.name} {self.unit_line}".rstrip()
+
+    @property
+    def unit_line(self) -> str:
+        """The unit in brackets, or nothing."""
+        return f"({self.unit})" if self.unit else ""
 
 
 @dataclass(frozen=True)
@@ -43,8 +48,8 @@ class Table:
     notes: tuple[str, ...] = ()
 
     def widths(self) -> list[int]:
-        """Widest text of each column, heading included."""
-        return [max([len(column.heading), *(len(row[i]) for row in self.rows)])
+        """Widest text of each column; name and unit of the heading stand on two lines."""
+        return [max([len(column.name), len(column.unit_line), *(len(r[i]) for r in self.rows)])
                 for i, column in enumerate(self.columns)]
 
 
@@ -87,7 +92,10 @@ def plain_text(table: Table) -> str:
         return (" " * GAP).join(parts).rstrip()
 
     rule = "-" * (sum(widths) + GAP * (len(widths) - 1))
-    lines = [table.title, line([c.heading for c in table.columns]), rule]
+    lines = [table.title, line([c.name for c in table.columns])]
+    if any(c.unit for c in table.columns):
+        lines.append(line([c.unit_line for c in table.columns]))
+    lines.append(rule)
     lines += [line(row) for row in table.rows]
     return "\n".join([*lines, *table.notes]) + "\n"
 

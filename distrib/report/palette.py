@@ -73,7 +73,9 @@ SERIES_STYLES: Final[tuple[SeriesStyle, ...]] = (
     SeriesStyle(BLUISH_GREEN, "...", "^", (0, (2.0, 1.5))),
     SeriesStyle(REDDISH_PURPLE, "xxx", "D", (0, (6.0, 1.5, 1.5, 1.5))),
     SeriesStyle(SKY_BLUE, "---", "v", (0, (8.0, 1.5, 1.5, 1.5, 1.5, 1.5))),
-    SeriesStyle(YELLOW, "\\\\\\", "P", (0, (1.0, 1.0))),
+    SeriesStyle(VERMILLION, "\\\\\\", "P", (0, (1.0, 1.0))),
+    SeriesStyle(YELLOW, "ooo", "X", (0, (4.0, 1.0))),
+    SeriesStyle(BLACK, "+++", "*", (0, (3.0, 3.0))),
 )
 
 

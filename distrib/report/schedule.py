@@ -11,11 +11,11 @@ if TYPE_CHECKING:
     from distrib.case.schema import Bend, Case, Entry, Runner
 
 
-def distance_from_entry_m(case: Case, cylinder: int) -> float:
-    """Axial distance (m) from a cylinder's mouth to the nearest entry of its plenum."""
-    runner = case.runner(cylinder)
-    places = [entry.at_m for entry in case.entries if entry.plenum == runner.plenum]
-    return min((abs(runner.station_m - at) for at in places), default=float("nan"))
+def distances_m(case: Case) -> dict[int, float]:
+    """Cylinder to axial distance (m) between its mouth and the nearest entry."""
+    from distrib.case.geometry import cylinders, distance_from_entry_m
+
+    return dict(zip(cylinders(case), distance_from_entry_m(case).tolist(), strict=True))
 
 
 def bends_in_words(bends: tuple[Bend, ...]) -> str:
@@ -35,9 +35,10 @@ def mouth_in_words(runner: Runner) -> str:
 def runner_columns(case: Case) -> list[tuple[str, list[str]]]:
     """Columns (heading, cells) of the runner schedule, one cell per runner in cylinder order."""
     runners = sorted(case.runners, key=lambda r: r.cylinder)
+    distances = distances_m(case)
     columns: list[tuple[str, list[str]]] = [
         ("cyl.", [str(r.cylinder) for r in runners]),
-        ("from entry", [both(distance_from_entry_m(case, r.cylinder)) for r in runners]),
+        ("from entry", [both(distances[r.cylinder]) for r in runners]),
         ("station", [both(r.station_m) for r in runners]),
         ("length", [both(r.length_m) for r in runners]),
         ("bore at mouth", [both(r.diameter_m) for r in runners]),

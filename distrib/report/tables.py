@@ -29,6 +29,11 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
     from distrib.results import Assumed, Shares, Source
 
+SHORT_WORDS: Final[Mapping[Verdict, str]] = {
+    "lean": "lean: more air", "watch": "watch: maybe lean", "even": "even",
+    "rich": "rich: less air"}
+
+
 @dataclass(frozen=True)
 class ShareRow:
     """One cylinder of one result, as numbers; None where there is no band or no trim."""
@@ -121,10 +126,18 @@ def share_table(
                  plain(row.lambda_equal_fuel, lambda_places)]
         if trims is not None:
             cells.append(signed(row.trim_percent, 1))
-        cells.append(f"{VERDICT_STYLES[row.verdict].letter}  {words(row.verdict)}")
+        cells.append(f"{VERDICT_STYLES[row.verdict].letter} {SHORT_WORDS[row.verdict]}")
         out.append(tuple(cells))
     title = f"{shares.title}: {shares.model} model, {conditions_in_words(shares, point)}"
-    return Table(title, tuple(columns), tuple(out), (spread_in_words(shares, point),))
+    return Table(title, tuple(columns), tuple(out),
+                 (spread_in_words(shares, point), *verdict_notes(rows)))
+
+
+def verdict_notes(rows: Sequence[ShareRow]) -> tuple[str, ...]:
+    """What the verdicts of these rows mean in full, once each, in order of gravity."""
+    present = {row.verdict for row in rows}
+    order: tuple[Verdict, ...] = ("lean", "watch", "rich", "even")
+    return tuple(f"{VERDICT_STYLES[v].letter}: {words(v)}" for v in order if v in present)
 
 
 def spread_in_words(shares: Shares, point: int = 0) -> str:

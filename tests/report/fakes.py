@@ -1,0 +1,98 @@
+"""Results and findings made up by hand, so that pages can be tested without any model."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from distrib.case.schema import Case
+from distrib.report.data import (
+    FindingRow,
+    ReportData,
+    RpmSweep,
+    Sensitivity,
+    SensitivityTable,
+    TrimRow,
+    TrimSheet,
+)
+from distrib.report.schedule import distances_m
+from distrib.results import Assumed, Band, Profile, Shares, Source
+
+DEVIATIONS = {"bench": (-7.2, -4.4, -0.9, 4.1, 8.4), "phased": (-2.1, -0.9, 0.2, 0.8, 2.0),
+              "wave": (-3.6, 0.4, -0.6, -0.4, 4.2)}
+
+
+def shares(case: Case, model: Any = "phased", deviation: tuple[float, ...] | None = None,
+           half: float | None = 0.9, title: str | None = None) -> Shares:
+    numbers = np.array(sorted(r.cylinder for r in case.runners))
+    count = numbers.size
+    if deviation is None:
+        base = np.interp(np.linspace(0, 4, count), np.arange(5), DEVIATIONS[model])
+        deviation = tuple(base - base.mean())
+    dev = np.array([deviation])
+    share = (1 + dev / 100) / count
+    band = None
+    if half is not None:
+        width = half * (1 + 0.1 * np.arange(count))
+        chance = np.clip((dev + width - 3.0) / (2 * width), 0, 1)
+        spread = np.array([np.ptp(dev)])
+        band = Band(0.9, dev - width, dev + width, np.eye(count)[[int(dev.argmax())]], chance,
+                    spread - half, spread + half, 2000, 0, 1)
+    profiles = []
+    for plenum in case.plenums:
+        x = np.linspace(0, plenum.length_m, 12)
+        profiles.append(Profile(plenum.name, x, 2.2e5 + 900 * (x / plenum.length_m)[None] ** 1.5,
+                                45 * (1 - x / plenum.length_m)[None], plenum.area_m2(x)))
+    return Shares(
+        model, case.title if title is None else title, case.sha256, numbers,
+        np.array([distances_m(case)[int(n)] for n in numbers]),
+        {"rpm": np.array([6500.0]), "charge_pressure_pa": np.array([2.2e5]),
+         "charge_temperature_k": np.array([318.15])},
+        share * 0.30, share, dev, np.array([np.ptp(dev)]), np.array([True]), np.array([1e-13]),
+        ("",), tuple(profiles), band,
+        assumed=(Assumed("runners.roughness", "0.02 mm", "rolled sheet (common practice)"),),
+        sources=(Source("jets.dump", "Borda and Carnot, sudden widening", "published"),
+                 Source("junction.run", "loss of the straight run, own reading of a chart",
+                        "from memory")),
+        cautions=("A steady network has no rpm dependence apart from Reynolds and Mach number.",))
+
+
+def findings() -> tuple[FindingRow, ...]:
+    return (
+        FindingRow("area-ratio", "runner areas over plenum area", "1.04", "at most 0.7", "change",
+                   "a crowded plenum speeds the stream up and tilts the pressure along it",
+                   "from memory", "enlarge the plenum section or use smaller mouths"),
+        FindingRow("marks", "cylinder 1 end, view and entry marked", "not stated", "all stated",
+                   "missing", "numbering conventions differ", "common practice",
+                   "mark them on the drawing"),
+        FindingRow("mach", "plenum Mach number", "0.08", "at most 0.10", "ok", "", "computed", "",
+                   "longer runs of the engine planned"),
+        FindingRow("gasket", "gasket bore", "41 mm", "1 to 2 mm over the port", "ask", "lips trip",
+                   "common practice", "measure the gasket"))
+
+
+def report(case: Case, **more: Any) -> ReportData:
+    models = ("phased", "bench", "wave")
+    results = tuple(shares(case, m) for m in models)
+    numbers = [int(n) for n in results[0].cylinders]
+    deviation = results[0].deviation_percent[0]
+    trims = TrimSheet(
+        "richen-only, half-step", False,
+        tuple(TrimRow(n, float(d), round(float(max(0.0, (d + 2.1) / 2)), 1),
+                      "capped" if d > 1.9 else "") for n, d in zip(numbers, deviation,
+                                                                   strict=True)),
+        ("injectors flow-matched", "no leaks", "compression even", "sequential injection"),
+        ("starting point before measurement: an estimate, verify every cylinder before load",))
+    rpm = np.linspace(3000, 7000, 9)
+    wave = RpmSweep("wave", rpm, np.outer(np.sin(rpm / 900.0), deviation) + deviation,
+                    0.9 + 0.1 * np.cos(rpm / 800.0)[:, None] * np.ones(len(numbers)))
+    values: dict[str, Any] = {
+        "findings": findings(), "trims": trims, "rpm_sweep": (wave,),
+        "sensitivity": SensitivityTable("phased", 4.1, (
+            Sensitivity("plenum diameter", "-5 % / +5 %", 5.0, 3.3),
+            Sensitivity("mouth radius", "5 mm / 15 mm", 4.3, 4.0),
+            Sensitivity("regain", "0.6 / 0.9", 2.4, 5.2))),
+        "versions": {"distrib": "0.1.0", "python": "3.11"}, "date": "2026-01-02",
+        "case_hash": case.sha256}
+    return ReportData(case=case, shares=results, **{**values, **more})
