@@ -163,23 +163,27 @@ def check_first_mouth(subject: Subject, limits: Limits) -> Outcome:
     for entry in subject.case.entries:
         bore = entry.diameter_m if entry.throttle is None else entry.throttle.bore_m
         cone = 0.0 if entry.diffuser is None else entry.diffuser.length_m
-        values.append((entry.name, (cone + _straight_m(subject, entry)) / bore, entry))
-    name, value, entry = min(values, key=lambda item: item[1])
+        pipe = 0.0 if entry.throttle is None else entry.throttle.to_plenum_m or 0.0
+        way = (cone + _straight_m(subject, entry)) / bore
+        values.append((entry.name, way, way + pipe / bore, entry))
+    name, value, _, entry = min(values, key=lambda item: item[2])
     if entry.throttle is None:
         text = f"entry {name}: first mouth {value:.2f} pipe diameters from the pipe end"
         return Outcome(limits.grade(value), text, value)
-    low_text = f"entry {name}: first mouth {value:.2f} bores behind the wall or cone"
+    near = f"entry {name}: first mouth {value:.2f} bores behind the wall or cone"
+    if entry.throttle.to_plenum_m is not None:
+        value += entry.throttle.to_plenum_m / entry.throttle.bore_m
+        text = f"entry {name}: first mouth {value:.2f} bores behind the plate"
+        return Outcome(limits.grade(value), text, value)
     if limits.grade(value) == "ok":
-        return Outcome("ok", low_text, value)
+        return Outcome("ok", near, value)
     most = value + entry.length_m / entry.throttle.bore_m
-    graded = limits.grade(most)
-    if graded != "ok":
-        return Outcome(
-            graded, f"{low_text}; even with the plate at the pipe start {most:.2f} bores", most
-        )
+    if limits.grade(most) != "ok":
+        text = f"{near}; even with the plate at the pipe start {most:.2f} bores"
+        return Outcome(limits.grade(most), text, most)
     return Outcome(
         "ask",
-        f"{low_text}; the pipe between plate and plenum is not stated (0 to "
+        f"{near}; the pipe between plate and plenum is not stated (0 to "
         f"{entry.length_m * 1e3:.0f} mm)",
         value,
     )

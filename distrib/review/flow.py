@@ -221,7 +221,9 @@ def check_bench_limit(subject: Subject, limits: Limits) -> Outcome:
     if shares is None or not bool(shares.converged.any()):
         return not_applicable("the bench model has not run")
     value, text = _spread(shares)
-    return Outcome("ok", f"{text}; a rig overstates the engine, never trim fuel by it", value)
+    return Outcome(
+        limits.grade(value), f"{text}; a rig overstates the engine, never trim fuel by it", value
+    )
 
 
 def check_nearly_even(subject: Subject, limits: Limits) -> Outcome:
@@ -326,7 +328,8 @@ RULES: Final = (
         origin=LIMIT_PAIR,
         test=check_bench_limit,
         unit="%",
-        sense="report",
+        sense="at most",
+        limit=10.0,
     ),
     Rule(
         "rank-certainty",

@@ -66,14 +66,14 @@ def check_last_section(subject: Subject, limits: Limits) -> Outcome:
 
 
 def check_volume(subject: Subject, limits: Limits) -> Outcome:
-    """Volume of all plenums over displacement; reported, never a failure alone."""
+    """Volume of all plenums over displacement; reported, never a change by itself."""
     total = 0.0
     for plenum in subject.case.plenums:
         total += volume_m3(plenum)
     value = total / subject.displacement_m3
     usual = "below" if value < 1.5 else "above" if value > 2.0 else "within"
     return Outcome(
-        "ok",
+        limits.grade(value),
         f"plenum volume {total * 1e3:.2f} L = {value:.2f} x displacement, {usual} the usual 1.5 "
         "to 2; more volume costs response, less costs power; the section, not the volume, "
         "decides the balance",
@@ -222,7 +222,8 @@ RULES: Final = (
         origin=PRACTICE,
         test=check_volume,
         unit="-",
-        sense="report",
+        sense="at least",
+        limit=0.8,
     ),
     Rule(
         "dead-length-short",

@@ -76,7 +76,7 @@ def check_services(subject: Subject, limits: Limits) -> Outcome:
         )
     if not d.services_complete:
         return Outcome("ask", "listed services are well placed; is the list complete?")
-    return Outcome("ok", f"{len(d.services)} services, none in a runner or at an end")
+    return Outcome("ok", "services are well placed: none in a runner or at an end")
 
 
 def _in_jet_or_end(subject: Subject, at_m: float) -> tuple[str, float]:
@@ -140,12 +140,12 @@ def check_exhaust_temperature(subject: Subject, limits: Limits) -> Outcome:
 
 def _bosses(where: str | None, what: str) -> Outcome:
     if where is None:
-        return missing(f"bosses for a {what} at each port")
+        return missing(f"a boss at each port for: {what}")
     if where == "none":
-        return Outcome("change", f"no boss for a {what}: the prediction cannot be checked")
+        return Outcome("change", f"no {what}: the prediction cannot be checked")
     if where == "collector":
         return Outcome("ask", f"{what} in the collector only: it hides the spread")
-    return Outcome("ok", f"a boss for a {what} at each port")
+    return Outcome("ok", f"{what}: a boss at each port")
 
 
 def check_boss_distance(subject: Subject, limits: Limits) -> Outcome:

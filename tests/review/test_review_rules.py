@@ -1,0 +1,195 @@
+"""Every rule fires when it must, stays quiet on a sound case, and explains itself."""
+
+from __future__ import annotations
+
+import pytest
+from review_cases import both, part, plenum, shares, sound, top
+from review_firing import FIRING, STILL_QUIET, Fire, lean
+
+from distrib.errors import InputError
+from distrib.review import RULES, review
+from distrib.review.catalogue import rule
+from distrib.review.rules import Limits, Rule
+from distrib.review.run import evaluate
+from distrib.review.subject import Subject
+
+IDS = [r.id for r in RULES]
+SOUND_SHARES = (
+    shares(chance_lean=0.0),
+    shares((-1.0, -0.5, 0.5, 1.0), "bench"),
+)
+VALUE_RTOL = 2e-3
+"""Hand-worked values carry the digits of the table's expressions; plate coefficients four."""
+
+
+def fire_id(fire: Fire) -> str:
+    return f"{fire.rule}-{fire.verdict}"
+
+
+@pytest.mark.parametrize("rule_id", IDS)
+def test_sound_case_keeps_the_rule_quiet(rule_id: str) -> None:
+    finding = evaluate(rule(rule_id), Subject(sound(), SOUND_SHARES))
+    assert (finding.verdict, finding.todo) == ("ok", ""), finding.text
+
+
+@pytest.mark.parametrize("rule_id,change", STILL_QUIET)
+def test_other_sound_designs_keep_the_rule_quiet(rule_id: str, change: object) -> None:
+    finding = evaluate(rule(rule_id), Subject(change(sound()), SOUND_SHARES))  # type: ignore[operator]
+    assert finding.verdict == "ok", finding.text
+
+
+@pytest.mark.parametrize("fire", FIRING, ids=fire_id)
+def test_rule_fires(fire: Fire) -> None:
+    case = fire.change(sound())
+    finding = evaluate(rule(fire.rule), Subject(case, fire.shares))
+    assert finding.verdict == fire.verdict, finding.text
+    assert finding.todo
+    if fire.value is not None:
+        assert finding.value == pytest.approx(fire.value, rel=VALUE_RTOL)
+    if fire.verdict == "missing":
+        assert "missing on the drawing" in finding.text and finding.value is None
+
+
+def test_every_rule_has_a_firing_case() -> None:
+    fired = {(f.rule, f.verdict) for f in FIRING}
+    assert {name for name, _ in fired} == set(IDS)
+    lacking = [r.id for r in RULES if r.hard is not None and (r.id, "change") not in fired]
+    lacking += [r.id for r in RULES if r.limit is not None and (r.id, "ask") not in fired]
+    assert lacking == []
+
+
+@pytest.mark.parametrize("item", RULES, ids=IDS)
+def test_rule_explains_itself(item: Rule) -> None:
+    assert item.title and item.checks and item.why and item.todo and item.origin.text
+    assert item.origin.kind in (
+        "published", "computed", "common practice", "from memory", "own estimate",
+    )  # fmt: skip
+    assert (item.limit is None) == (item.sense == "report")
+    if item.hard is not None and item.limit is not None:
+        assert Limits(item.limit, None, item.sense).beyond(item.hard, item.limit)
+
+
+def test_ids_are_unique_and_plain() -> None:
+    assert len(set(IDS)) == len(IDS)
+    assert all(i == i.lower() and " " not in i for i in IDS)
+
+
+def test_override_is_used_and_shown() -> None:
+    limit = _override("area-ratio", 0.9)
+    case = both(plenum(0.090), limit)(sound())
+    finding = review(case, SOUND_SHARES).finding("area-ratio")
+    assert finding.verdict == "ok" and finding.value == pytest.approx(0.790, abs=1e-3)
+    assert (finding.limit, finding.standard_limit, finding.overridden) == (0.9, 0.7, True)
+    assert finding.override_reason == "bench data at hand"
+
+
+def test_beyond_an_override_is_a_change() -> None:
+    case = both(plenum(0.090), _override("area-ratio", 0.75))(sound())
+    assert review(case, SOUND_SHARES).finding("area-ratio").verdict == "change"
+
+
+def test_override_of_a_rule_without_hard_limit_asks() -> None:
+    case = _override("dead-length-long", 0.5)(sound())
+    assert review(case, SOUND_SHARES).finding("dead-length-long").verdict == "ask"
+
+
+def test_bad_overrides_are_all_named() -> None:
+    case = both(_override("area-ration", 0.9), _override("marks", 1.0), _override("gasket", 1.0))(
+        sound()
+    )
+    with pytest.raises(InputError) as caught:
+        review(case)
+    assert len(caught.value.problems) == 2
+    text = str(caught.value)
+    assert "area-ratio" in text and "a rule that has a limit" in text
+
+
+def test_override_twice_is_refused() -> None:
+    case = both(_override("gasket", 1.0), _override("gasket", 2.0))(sound())
+    with pytest.raises(InputError, match="one limit for a rule"):
+        review(case)
+
+
+def test_lean_limits_of_the_case_are_used_and_shown() -> None:
+    change = part(
+        "limits",
+        watch_percent=4.5,
+        lean_percent=6.0,
+        reasons=(("watch_percent", "rich base map"),),
+    )
+    finding = review(change(sound()), lean(4.0)).finding("lean-risk")
+    assert finding.verdict == "ok" and finding.limit == 4.5
+    assert finding.overridden and finding.override_reason == "rich base map"
+
+
+def test_lean_is_said_in_words() -> None:
+    text = review(sound(), lean(4.0)).finding("lean-risk").text
+    assert "more air at equal fuel burns lean" in text and "cylinder 4" in text
+
+
+def test_without_models_the_estimate_is_named() -> None:
+    result = review(sound())
+    assert "volumetric efficiency 1" in result.flow_basis and result.models == ()
+    assert "no model has run" in result.finding("spread").text
+    assert "phased model" in review(sound(), shares()).finding("plenum-mach").text
+
+
+def test_wave_model_decides_the_tuned_speed() -> None:
+    import dataclasses
+
+    import numpy as np
+
+    speeds = np.array([3000.0, 5000.0, 7000.0])
+    filling = np.array([[0.9] * 4, [1.05] * 4, [0.95] * 4])
+    wave = dataclasses.replace(
+        shares(model="wave"),
+        conditions={"rpm": speeds},
+        volumetric_efficiency=filling,
+    )
+    finding = review(sound(), wave).finding("runner-tuning")
+    assert (finding.verdict, finding.value) == ("ok", 5000.0)
+    slow = part("conditions", wanted_rpm=(2000.0, 2500.0))(sound())
+    assert review(slow, wave).finding("runner-tuning").verdict == "ask"
+
+
+def test_points_that_did_not_converge_are_left_out() -> None:
+    import dataclasses
+
+    import numpy as np
+
+    good = shares((-0.5, 0.0, 0.0, 0.5))
+    spoiled = dataclasses.replace(
+        good,
+        converged=np.array([True, False]),
+        deviation_percent=np.array([good.deviation_percent[0], [np.nan] * 4]),
+        spread_percent=np.array([1.0, np.nan]),
+        air_kg_s=np.array([good.air_kg_s[0], [np.nan] * 4]),
+    )
+    finding = review(sound(), spoiled).finding("spread")
+    assert finding.value == pytest.approx(1.0)
+    nothing = dataclasses.replace(spoiled, converged=np.array([False, False]))
+    assert "no model has run" in review(sound(), nothing).finding("spread").text
+
+
+def test_result_counts_and_order() -> None:
+    result = review(both(plenum(0.075), top(structure=None))(sound()), SOUND_SHARES)
+    assert result.failed
+    assert sum(result.count(v) for v in ("ok", "ask", "change", "missing")) == len(RULES)
+    verdicts = [f.verdict for f in result.ordered]
+    assert verdicts == sorted(verdicts, key=["change", "missing", "ask", "ok"].index)
+    assert any("licensed" in c for c in result.cautions)
+    with pytest.raises(KeyError):
+        result.finding("no-such-rule")
+
+
+def test_structure_findings_carry_the_caution() -> None:
+    spoiled = part("structure", panel_width_m=0.2, wall_thickness_m=0.002)(sound())
+    finding = review(spoiled, SOUND_SHARES).finding("panel-stress")
+    assert finding.verdict == "change" and "licensed engineer" in finding.todo
+
+
+def _override(rule_id: str, limit: float):  # type: ignore[no-untyped-def]
+    from distrib.case.schema import RuleLimit
+
+    made = RuleLimit(rule=rule_id, limit=limit, reason="bench data at hand")
+    return lambda case: case.model_copy(update={"review": (*case.review, made)})
