@@ -62,7 +62,10 @@ class Dimension:
         """What the case reads for one entry of a point array."""
         if self.choices:
             return self.choices[int(coordinate)]
-        return f"{float(coordinate)!r} {self.unit}" if self.unit else float(coordinate)
+        number = float(coordinate)
+        if self.unit:
+            return f"{number!r} {self.unit}"
+        return int(number) if self.levels and number.is_integer() else number
 
     def scaled(self, unit: FloatArray) -> FloatArray:
         """Map numbers of the unit interval onto this dimension (levels share it evenly)."""
@@ -220,3 +223,39 @@ def _vary_problem(text: str, read: str) -> InputError:
     return InputError([Problem(f"--vary {text!r}", read,
                                "name=start:end:step, name=low:high (with --sample), "
                                "name=a,b,c; a unit behind the last number")])
+
+
+@dataclass(frozen=True)
+class Repeated:
+    """Each point of `outer` at each level of `inner`, which runs fastest (the speeds, usually)."""
+
+    outer: Plan
+    inner: Dimension
+
+    @property
+    def dimensions(self) -> tuple[Dimension, ...]:
+        """Those of the outer plan, then the inner one."""
+        return (*self.outer.dimensions, self.inner)
+
+    @property
+    def count(self) -> int:
+        """Number of points."""
+        return self.outer.count * self.inner.count
+
+    def blocks(self, size: int) -> Iterator[FloatArray]:
+        """All points in order, (size, k) at a time."""
+        m = self.inner.count
+        levels = np.array([self.inner.coordinate(i) for i in range(m)])
+        held = np.zeros((0, len(self.dimensions)))
+        for block in self.outer.blocks(max(1, -(-size // m))):
+            new = np.hstack([np.repeat(block, m, axis=0), np.tile(levels, block.shape[0])[:, None]])
+            held = np.concatenate([held, new])
+            while held.shape[0] >= size:
+                yield held[:size]
+                held = held[size:]
+        if held.shape[0]:
+            yield held
+
+    def identity(self) -> dict[str, Any]:
+        """Plain form."""
+        return {"kind": "repeated", "outer": self.outer.identity(), "inner": self.inner.as_dict()}

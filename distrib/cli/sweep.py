@@ -1,0 +1,106 @@
+"""`distrib sweep`: a table of figures over any parameters of a case."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from distrib.studies.runner import Outcome
+
+
+def sweep(
+    case: Annotated[str, typer.Argument(help="Case file (TOML).", metavar="CASE")],
+    vary: Annotated[
+        list[str],
+        typer.Option(
+            "--vary",
+            help='What to vary, repeatable: "conditions.rpm=2000:7000:500" (steps), '
+            '"plenum.length=400,430,460 mm" (values), "runners.mouth=bell,sharp" (texts), '
+            '"runners.length=200:350 mm" (a range, with --sample).',
+        ),
+    ],
+    out: Annotated[
+        str, typer.Option("--out", "-o", help="Table to write: .csv, or .parquet.")
+    ] = "sweep.csv",
+    model: Annotated[str, typer.Option(help="bench, phased or wave.")] = "phased",
+    sample: Annotated[
+        int, typer.Option(help="Draw so many points instead of the whole grid.", min=0)
+    ] = 0,
+    method: Annotated[str, typer.Option(help="sobol, latin-hypercube or random.")] = "sobol",
+    seed: Annotated[int, typer.Option(help="Seed of the draw.", min=0)] = 1,
+    jobs: Annotated[
+        int, typer.Option("--jobs", "-j", help="Processes; 0: one a core.", min=0)
+    ] = 0,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(help='Address of a dask scheduler ("tcp://host:8786"); extra `cluster`.'),
+    ] = None,
+    resume: Annotated[bool, typer.Option("--resume", help="Continue a stopped study.")] = False,
+    plot: Annotated[
+        str | None, typer.Option(help="Also draw the table: .svg, .png or .pdf.")
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option("--json", help="Write a summary as JSON to a file, or - .")
+    ] = None,
+) -> None:
+    """Figures over rpm, boost or any parameter of the case, as a table.
+
+    Points are kept on disk as they finish: a stopped study goes on with --resume and ends with
+    the same table, byte for byte, whatever the number of workers.
+    """
+    from distrib.case.read import read_case
+    from distrib.cli.output import wrote
+    from distrib.studies.sweep import SweepOptions
+    from distrib.studies.sweep import sweep as run_sweep
+
+    options = SweepOptions(
+        model=_choice("--model", model, ("bench", "phased", "wave")),
+        sample=sample,
+        method=_choice("--method", method, ("sobol", "latin-hypercube", "random")),
+        seed=seed,
+    )
+    outcome = run_sweep(
+        read_case(case), vary, out, options=options, jobs=jobs or _cores(), scheduler=scheduler,
+        resume=resume, progress=True, how_to_resume=f"{_again()} --resume",
+    )
+    wrote(out)
+    if plot is not None:
+        from distrib.report.study_plots import plot_table
+
+        plot_table(out, plot, [v.partition("=")[0].strip() for v in vary])
+        wrote(plot)
+    _summary(outcome, json)
+
+
+def _summary(outcome: Outcome, json: str | None) -> None:
+    from distrib.cli.output import emit_json, note
+
+    note(f"{outcome.points} points, {outcome.failed} without figures"
+         + (f", {outcome.resumed} taken over" if outcome.resumed else ""))
+    if json is not None:
+        emit_json(json, {"table": outcome.path, "points": outcome.points,
+                         "without_figures": outcome.failed, "taken_over": outcome.resumed})
+
+
+def _cores() -> int:
+    import os
+
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _again() -> str:
+    """The command as typed, for the message that says how to go on."""
+    import shlex
+    import sys
+
+    return shlex.join(["distrib", *(a for a in sys.argv[1:] if a != "--resume")])
+
+
+def _choice(where: str, read: str, allowed: tuple[str, ...]) -> object:
+    from distrib.errors import InputError, Problem
+
+    if read not in allowed:
+        raise InputError([Problem(where, f'"{read}"', ", ".join(allowed))])
+    return read
