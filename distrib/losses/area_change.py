@@ -102,9 +102,10 @@ def diffuser_angle_deg(area_ratio: ArrayLike, length_over_d: ArrayLike) -> Float
 
 
 def diffuser_stall_angle_deg(length_over_d: ArrayLike) -> FloatArray:
-    """Full cone angle above which a diffuser stalls (unsteady, lopsided exit stream), degrees.
+    """Full cone angle above which a diffuser tends to stall (lopsided exit stream), degrees.
 
-    20 (L/D)^(-1/2), L/D 1 to 20: straight line on the usual log-log stall map, from memory, and of
-    the right size (14 degrees at L/D 2, 9 at 5, 6 at 10); 1-sigma 25 %. A warning line, not a loss.
+    17.2 (L/D)^(-1/2), L/D 1 to 20: through the angle of best recovery at fixed length of Sovran and
+    Klomp (1967) at L/D 2.33 (11.26 degrees; stall begins just above it), slope -1/2 of the log-log
+    map from memory. 1-sigma 25 %. A warning line, not a loss.
     """
-    return np.asarray(20.0 / np.sqrt(_f(length_over_d)))
+    return np.asarray(17.2 / np.sqrt(_f(length_over_d)))

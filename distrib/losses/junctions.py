@@ -24,7 +24,7 @@ from distrib.losses.nearest import nearest_names
 
 FloatArray = NDArray[np.float64]
 
-COMPOSITE_WV = -1.005
+COMPOSITE_WV = -1.025
 """Cross term of the composite law at 90 degrees and psi 1, least squares over the 90 degree
 branch series of Bassett et al. (2001), rounded; Rennels' own value is -1.13."""
 

@@ -40,11 +40,14 @@ _TEXTS: dict[str, tuple[str, Kind]] = {
     "borda-carnot": ("Borda-Carnot, momentum balance over a sudden expansion", "computed"),
     "heywood-1988": ("Heywood, Internal Combustion Engine Fundamentals (1988), ch. 6", "published"),
     "handbook-cd": ("common handbook shape of inlet valve coefficients", "from memory"),
-    "stall-map": ("stall map of conical diffusers, straight line from memory", "from memory"),
+    "stall-map": ("Sovran and Klomp (1967), one point of the chart as read in a textbook example; "
+                  "slope from memory", "from memory"),
     "own": ("own estimate of this project, see the notes of the law", "own estimate"),
     "own-composite": ("own combination: branch term of Rennels and Hudson (2012), angle term of "
                       "Bassett et al. (2001), cross term fitted to one series of the latter",
                       "own estimate"),
+    "own-takeoff": ("own two-constant correction of McGreehan and Schotsch (1988), fitted to "
+                    "Rohde, Richards and Metger, NASA TN D-5467 (1969)", "own estimate"),
     "abdel-rahman-1996": ("Abdel-Rahman et al. (1996), decay of a round air jet, Re 19400; width "
                           "from conservation of momentum", "published"),
     "taylor-batchelor-1949": ("Taylor and Batchelor, Q. J. Mech. Appl. Math. 2 (1949) 1, from "

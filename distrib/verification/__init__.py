@@ -1,0 +1,1 @@
+"""Checks against numbers from outside the project; `distrib verify` and pytest walk one list."""

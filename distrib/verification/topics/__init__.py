@@ -1,0 +1,1 @@
+"""One module per topic, each exposing CHECKS: tuple[Published, ...]; found by `run.all_checks`."""
