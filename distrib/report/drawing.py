@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from distrib.fuelling.verdict import Verdict
 from distrib.report.palette import INK, MUTED, PAPER, SHADE, VERDICT_STYLES
-from distrib.report.save import figure_bytes, house_style, inline_svg, new_figure
+from distrib.report.save import figure_bytes, house_style, new_figure
 from distrib.report.shapes import Label, Layer, Oval, Shape
-from distrib.report.sheet import Sheet, drawing_sheet, report_sheets
+from distrib.report.sheet import Sheet, drawing_sheet
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -102,19 +102,6 @@ def drawing_bytes(
         return dxf_bytes(sheet)
     with house_style():
         return figure_bytes(sheet_figure(sheet, verdicts), kind)
-
-
-def drawings_inline(
-    case: Case, name: str, verdicts: Mapping[int, Verdict] | None = None,
-) -> list[tuple[str, Sheet]]:
-    """The drawing of each plenum for a page: SVG with ids that begin with `name`, and its sheet."""
-    out = []
-    for index, sheet in enumerate(report_sheets(case, verdicts), start=1):
-        with house_style():
-            text = inline_svg(sheet_figure(sheet, verdicts), f"{name}-{index}",
-                              f"Drawing to scale: {case.title}", drawing_in_words(case))
-        out.append((text, sheet))
-    return out
 
 
 def drawing_in_words(case: Case) -> str:

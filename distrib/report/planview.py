@@ -85,7 +85,7 @@ def _parts(
     plan += _balance_marks(case, plenum, scale) + _baffles(case, metal, scale)
     plan += _caption(plan, f"PLAN{suffix}, from above", scale)
     side = view(metal, "side") + _cylinder_marks(metal, "side", verdicts, scale)
-    side += _section_marks(plenum, metal, scale) + _sensor_marks(case, plenum, scale)
+    side += _section_marks(plenum, metal, scale) + _sensor_marks(case, metal, scale)
     side += dimension((0.0, room(side, scale)[1]), (plenum.length_m * MM, 0.0), -5.0, scale)
     side += _caption(side, f"SIDE{suffix}, from the back", scale)
     end = view(metal, "end") + _cylinder_marks(metal, "end", None, scale)
@@ -244,15 +244,17 @@ def _baffles(case: Case, metal: Metal, scale: float) -> list[Shape]:
     return out
 
 
-def _sensor_marks(case: Case, plenum: Plenum, scale: float) -> list[Shape]:
+def _sensor_marks(case: Case, metal: Metal, scale: float) -> list[Shape]:
     """Pressure tap P and air temperature sensor T where the drawing notes place them."""
-    if case.drawing is None or plenum.name != case.plenums[0].name:
+    if case.drawing is None or metal.body.name != case.plenums[0].name:
         return []
     out: list[Shape] = []
     for letter, at in (("P", case.drawing.pressure_tap_at_m),
                        ("T", case.drawing.temperature_sensor_at_m)):
         if at is not None:
-            radius = 1.9 * scale
-            out.append(Oval((at * MM, 0.0), radius, radius, 0.0, "TEXT", filled=True))
-            out.append(Label((at * MM, 0.0), letter, 7.0))
+            wall = half_size_at(metal.body, at)[1] * MM
+            radius, place = 1.9 * scale, (at * MM, wall + 4.2 * scale)
+            out.append(Stroke(np.array([[at * MM, wall], [at * MM, place[1]]]), "TEXT"))
+            out.append(Oval(place, radius, radius, 0.0, "TEXT", filled=True))
+            out.append(Label(place, letter, 7.0))
     return out

@@ -100,6 +100,7 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
 _PROLOGUE = re.compile(r"^.*?(?=<svg\b)", re.DOTALL)
 _METADATA = re.compile(r"\s*<metadata>.*?</metadata>", re.DOTALL)
 _COMMENT = re.compile(r"\s*<!--.*?-->", re.DOTALL)
+_STYLE_TAG = re.compile(r"\s*<defs>\s*<style\b.*?</style>\s*</defs>", re.DOTALL)
 _SIZE = re.compile(r'(<svg\b[^>]*?)\s+width="[^"]*"', re.DOTALL)
 _HEIGHT = re.compile(r'(<svg\b[^>]*?)\s+height="[^"]*"', re.DOTALL)
 _ID = re.compile(r'(\bid=")([^"]+)(")')
@@ -113,10 +114,12 @@ def inline_svg(figure: Figure, name: str, title: str, description: str) -> str:
 
     `name` (letters, digits, hyphens; unique on the page) goes before every id so that two
     figures never share one. Title and description are escaped and serve as text for readers
-    who do not see the picture. The width follows the page; call inside `house_style`.
+    who do not see the picture. The width follows the page, and the page's style must hold
+    `svg * {stroke-linejoin: round; stroke-linecap: butt}`. Call inside `house_style`.
     """
     text = figure_bytes(figure, "svg").decode("utf-8")
-    text = _COMMENT.sub("", _METADATA.sub("", _PROLOGUE.sub("", text)))
+    for pattern in (_PROLOGUE, _METADATA, _COMMENT, _STYLE_TAG):
+        text = pattern.sub("", text)
     text = _HEIGHT.sub(r"\1", _SIZE.sub(r"\1", text, count=1), count=1)
     for pattern in (_ID, _REFERENCE, _URL):
         text = pattern.sub(rf"\g<1>{name}-\g<2>\g<3>", text)

@@ -51,7 +51,8 @@ def runner(cylinder: int, station: float, **more: Any) -> Runner:
 def side_entry(**more: Any) -> Entry:
     values: dict[str, Any] = {
         "name": "entry", "kind": "side", "end": "cylinder-1", "at_m": 0.0, "aim_deg": 90.0,
-        "diameter_m": 0.070, "length_m": 0.22, "diffuser": Diffuser(length_m=0.08, exit_diameter_m=0.084),
+        "diameter_m": 0.070, "length_m": 0.22,
+        "diffuser": Diffuser(length_m=0.08, exit_diameter_m=0.084),
         "throttle": Throttle(bore_m=0.070, plate_angle_deg=90.0)}
     return Entry(**{**values, **more})
 

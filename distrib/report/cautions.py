@@ -1,0 +1,73 @@
+"""What every report says about its own limits, and what a careful shop or tuner is told."""
+
+from __future__ import annotations
+
+from typing import Final
+
+STANDING_NOTE: Final = (
+    "Estimate, not measured: check every cylinder before load. A prediction of even is no leave "
+    "to lean out.")
+
+READING: Final = (
+    "At equal fuel the cylinder with MORE air burns lean and the cylinder with LESS air (starved) "
+    "burns rich. Trim: percent change of one cylinder's fuel, + adds.")
+
+MODELS: Final[dict[str, str]] = {
+    "bench": "bench: all runners open to one depression, steady, as on a flow bench; "
+             "overstates what an engine does",
+    "phased": "phased: the same network through the crank cycle, only open valves draw; no inertia "
+              "of the air",
+    "wave": "wave: unsteady flow in pipes and plenum; adds inertia and waves, hence engine speed",
+}
+
+NOT_CLAIMED: Final = (
+    "Not covered: swirl, fuel film, charge temperature by cylinder, knock, exhaust side. Injectors "
+    "that differ by 1 to 3 %, or leaks at one runner, can outweigh what is shown here (orders "
+    "of magnitude from memory).",
+    "Not every hot cylinder is lean: cooling, residual gas and ignition timing also heat it (common "
+    "practice).",
+)
+
+PRESSURE: Final = (
+    "A plenum under boost is a pressure vessel made by hand, and gas stores far more energy than "
+    "water. Prove strength with water, part off the engine; use air only to look for leaks, at low "
+    "pressure, with regulator and relief valve, in steps, behind a shield, nobody in line with lid, "
+    "plugs or hose (common practice).",
+    "A backfire can burst a sheet plenum: full-penetration seams, and a relief panel that points away "
+    "from people, fuel and hot parts (common practice).",
+    "Keep hands off belts when air is let into an engine: pressure can turn it (common practice).",
+)
+
+LAW: Final[dict[str, str]] = {
+    "road": "Road use: check the local law on intake and emission parts before fitting.",
+    "competition": "Meant for competition; check the rules, and the local law before road use.",
+}
+
+TUNER_GATES: Final = (
+    "compression and leak-down even over the cylinders",
+    "injectors flow-matched, dead time known, wiring order proved by a click or cut test",
+    "no leaks at runners, injector seals and flange (smoke or pressure)",
+    "fuel pressure difference steady at full load",
+    "base mixture and ignition safe, knock detection working",
+    "mixture sensors checked: free air, swapped, no leak at the boss",
+    "injection sequential with the true cylinder phase known",
+    "two runs agree within about 1 % for every cylinder",
+)
+
+TUNER_RULES: Final = (
+    "Boost low first, then in steps. Stop at the first lean reading, knock or falling fuel pressure.",
+    "After each change measure again; move injectors, then sensors, to see what a reading follows.",
+    "Idle and cruise: leave trims at zero or small.",
+    "A trim beyond 8 %, or one whose sign flips between neighbouring speeds, points to a fault or to "
+    "the metal, not to the map (common practice).",
+)
+
+SHOP_ORDER: Final = (
+    "Survey the head: port centres, port shape and angle, studs, clearances.",
+    "Tack on a thick jig or a spare head; weld alternately from side to side.",
+    "Dress every drop-through inside; no step that faces the flow above 0.5 mm (0.02 in).",
+    "Machine head flange and throttle face after welding.",
+    "Clean: no swarf, oxide or cleaner residue left inside.",
+    "Leak test, then proof test as the drawing says; write both down.",
+    "Flow bench: every runner, three repeats, leak subtracted, depression and temperature noted.",
+)
