@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
 if TYPE_CHECKING:
     from distrib.studies.runner import Outcome
+
+Text = TypeVar("Text", bound=str)
 
 
 def sweep(
@@ -52,13 +54,15 @@ def sweep(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import wrote
+    from distrib.studies.caseeval import MODELS
+    from distrib.studies.sampling import METHODS
     from distrib.studies.sweep import SweepOptions
     from distrib.studies.sweep import sweep as run_sweep
 
     options = SweepOptions(
-        model=_choice("--model", model, ("bench", "phased", "wave")),
+        model=_choice("--model", model, MODELS),
         sample=sample,
-        method=_choice("--method", method, ("sobol", "latin-hypercube", "random")),
+        method=_choice("--method", method, METHODS),
         seed=seed,
     )
     outcome = run_sweep(
@@ -98,9 +102,10 @@ def _again() -> str:
     return shlex.join(["distrib", *(a for a in sys.argv[1:] if a != "--resume")])
 
 
-def _choice(where: str, read: str, allowed: tuple[str, ...]) -> object:
+def _choice(where: str, read: str, allowed: tuple[Text, ...]) -> Text:
     from distrib.errors import InputError, Problem
 
-    if read not in allowed:
-        raise InputError([Problem(where, f'"{read}"', ", ".join(allowed))])
-    return read
+    for item in allowed:
+        if item == read:
+            return item
+    raise InputError([Problem(where, f'"{read}"', ", ".join(allowed))])

@@ -21,6 +21,7 @@ from distrib.studies.plan import Dimension
 from distrib.studies.table import Column
 
 RPM = "conditions.rpm"
+MODELS: tuple[ModelName, ...] = ("bench", "phased", "wave")
 SOLVERS: dict[str, str] = {
     "bench": "distrib.build:solve_bench",
     "phased": "distrib.build:solve_phased",

@@ -1,0 +1,290 @@
+"""Charts of studies: a sweep over one or two parameters, sensitivity, front, comparison.
+
+Each function draws into the axes it is given; `plot_table` makes a file of a sweep's table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from distrib.errors import InputError, Problem
+from distrib.report.numbers import plain
+from distrib.report.palette import INK, MUTED, PAPER, RULE, series_style, text_on
+from distrib.report.save import SMALL_POINTS, figure_bytes, house_style, new_figure
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from distrib.results import FloatArray
+    from distrib.studies.compare import Comparison
+    from distrib.studies.improve import Improvement
+    from distrib.studies.sensitivity import Indices
+
+Table = Mapping[str, Any]
+SPREAD = "spread_percent"
+SPREAD_LABEL = "spread: largest less smallest deviation (%)"
+MOST_CELLS = 150
+"""Up to so many cells a map prints the figure into each."""
+
+
+def parameters_of(table: Table) -> tuple[str, ...]:
+    """Names of the varied columns of a sweep's table: those between point and figures.
+
+    Raises InputError when it is no table of a sweep.
+    """
+    names = list(table)
+    if "point" not in names or SPREAD not in names:
+        raise InputError([Problem("plot", "a table without point or spread_percent",
+                                  "a table that `distrib sweep` wrote")])
+    return tuple(names[names.index("point") + 1:names.index(SPREAD)])
+
+
+def one_parameter(ax: Axes, table: Table, x: str, figure: str = SPREAD,
+                  by: str | None = None) -> Axes:
+    """One figure over one parameter, a line for each value of `by`; gaps where there is none."""
+    values = table[by] if by is not None else np.zeros(len(table["point"]))
+    for i, level in enumerate(list(dict.fromkeys(values.tolist()))):
+        rows = np.flatnonzero(values == level)
+        style = series_style(i)
+        if table[x].dtype == object:
+            at, order = np.arange(rows.size), np.arange(rows.size)
+            ax.set_xticks(at, [str(t) for t in table[x][rows]])
+        else:
+            order = np.argsort(table[x][rows], kind="stable")
+            at = table[x][rows][order]
+        ax.plot(at, table[figure][rows][order], color=style.colour, marker=style.marker,
+                linestyle=style.line, markeredgecolor=INK, markersize=5,
+                label=None if by is None else f"{readable(by)}: {_level(level)}")
+    ax.set_xlabel(readable(x))
+    ax.set_ylabel(SPREAD_LABEL if figure == SPREAD else readable(figure))
+    ax.grid(color=RULE, linewidth=0.6)
+    if figure == SPREAD:
+        ax.set_ylim(bottom=0.0)
+    if by is not None:
+        ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.2)
+    return ax
+
+
+def deviations_over(ax: Axes, table: Table, x: str) -> Axes:
+    """Deviation of every cylinder over one parameter, numbered at the right end."""
+    names = [n for n in table if n.startswith("deviation_percent_")]
+    order = np.argsort(table[x], kind="stable")
+    for i, name in enumerate(names):
+        style = series_style(i)
+        y = table[name][order]
+        ax.plot(table[x][order], y, color=style.colour, linestyle=style.line,
+                marker=style.marker, markersize=4.5, markeredgecolor=INK)
+        good = np.flatnonzero(np.isfinite(y))
+        if good.size:
+            ax.annotate(name.rsplit("_", 1)[1], (table[x][order][good[-1]], y[good[-1]]),
+                        xytext=(6, 0), textcoords="offset points", va="center", fontweight="bold")
+    ax.axhline(0.0, color=INK, linewidth=0.9)
+    ax.grid(color=RULE, linewidth=0.6)
+    ax.set_xlabel(readable(x))
+    ax.set_ylabel("deviation from the mean share (%)\nrich ← less air | more air → lean")
+    return ax
+
+
+def two_parameters(ax: Axes, table: Table, x: str, y: str, figure: str = SPREAD) -> Axes:
+    """A map of one figure over two parameters; points without a figure are hatched.
+
+    Raises InputError when the points are not a full grid of the two.
+    """
+    from matplotlib import colormaps
+    from matplotlib.patches import Rectangle
+
+    xs, ys = _levels(table[x]), _levels(table[y])
+    grid = np.full((len(ys), len(xs)), np.nan)
+    count = np.zeros(grid.shape, dtype=np.int64)
+    for a, b, value in zip(table[x].tolist(), table[y].tolist(), table[figure], strict=True):
+        grid[ys.index(b), xs.index(a)] = value
+        count[ys.index(b), xs.index(a)] += 1
+    if not (count == 1).all():
+        raise InputError([Problem("plot", f"{int((count != 1).sum())} places of the grid of {x} "
+                                  f"and {y} without exactly one point", "a full grid of both")])
+    span = np.nanmin(grid), np.nanmax(grid)
+    colours = colormaps["cividis"]
+    ax.imshow(grid, origin="lower", aspect="auto", cmap=colours, vmin=span[0], vmax=span[1])
+    for (row, column), value in np.ndenumerate(grid):
+        if np.isnan(value):
+            ax.add_patch(Rectangle((column - 0.5, row - 0.5), 1, 1, facecolor=PAPER,
+                                   edgecolor=MUTED, hatch="xxx", linewidth=0.0))
+        elif grid.size <= MOST_CELLS:
+            share = (value - span[0]) / max(span[1] - span[0], 1e-300)
+            r, g, b, _ = (round(255 * c) for c in colours(share))
+            ax.text(column, row, plain(value, 1), ha="center", va="center", fontsize=SMALL_POINTS,
+                    color=text_on(f"#{r:02x}{g:02x}{b:02x}"))
+    ax.set_xticks(range(len(xs)), [_level(v) for v in xs],
+                  rotation=45 if len(xs) > 10 else 0)
+    ax.set_yticks(range(len(ys)), [_level(v) for v in ys])
+    ax.set_xlabel(readable(x))
+    ax.set_ylabel(readable(y))
+    ax.set_title(SPREAD_LABEL if figure == SPREAD else readable(figure))
+    return ax
+
+
+def scatter(ax: Axes, table: Table, x: str, figure: str = SPREAD) -> Axes:
+    """One figure of a sample against one of its parameters."""
+    style = series_style(0)
+    values, ticks = table[x], None
+    if values.dtype == object:
+        ticks = _levels(values)
+        values = np.array([ticks.index(v) for v in values.tolist()], dtype=np.float64)
+        ax.set_xticks(range(len(ticks)), [str(t) for t in ticks])
+    ax.plot(values, table[figure], linestyle="none", marker="o", markersize=3.5,
+            color=style.colour, alpha=0.6, markeredgewidth=0.0)
+    ax.set_xlabel(readable(x))
+    ax.set_ylabel(SPREAD_LABEL if figure == SPREAD else readable(figure))
+    ax.grid(color=RULE, linewidth=0.6)
+    return ax
+
+
+def index_bars(ax: Axes, indices: Indices, figure: int = 0, most: int = 12) -> Axes:
+    """First-order and total index of each input with their intervals, largest on top."""
+    order = np.argsort(-np.nan_to_num(indices.total[:, figure]), kind="stable")[:most]
+    sets = (("total: with all it does together with others", indices.total, indices.total_low,
+             indices.total_high, 0.19),
+            ("alone", indices.first, indices.first_low, indices.first_high, -0.19))
+    y = np.arange(order.size)[::-1]
+    for i, (label, value, low, high, shift) in enumerate(sets):
+        style = series_style(i)
+        v = value[order, figure]
+        ax.barh(y + shift, np.maximum(v, 0.0), 0.36, color=style.colour, hatch=style.hatch,
+                edgecolor=INK, linewidth=0.8, label=label)
+        reach = np.stack([v - low[order, figure], high[order, figure] - v]).clip(min=0.0)
+        ax.errorbar(np.maximum(v, 0.0), y + shift, xerr=reach, fmt="none", ecolor=INK, capsize=2)
+    ax.set_yticks(y, [indices.inputs[i] for i in order])
+    ax.set_xlim(left=0.0)
+    ax.set_xlabel(f"part of the variance of {indices.figures[figure]}")
+    ax.grid(axis="x", color=RULE, linewidth=0.6)
+    ax.set_axisbelow(True)
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
+    return ax
+
+
+def front_chart(ax: Axes, found: Improvement) -> Axes:
+    """Spread against loss of air: all feasible designs, the front, and the present design."""
+    archive, style = found.archive, series_style(0)
+    good = archive.feasible
+    ax.plot(archive.air_loss[good], archive.spread[good], linestyle="none", marker=".",
+            markersize=3, color=MUTED, alpha=0.4, label="searched")
+    front = found.front
+    ax.plot(archive.air_loss[front], archive.spread[front], color=style.colour, marker="o",
+            markersize=4, label="no other is better in both")
+    present = series_style(1)
+    ax.plot([0.0], [found.start_spread_percent], linestyle="none", marker=present.marker,
+            markersize=9, color=present.colour, markeredgecolor=INK, label="present design")
+    for number, row in enumerate(found.picked, start=1):
+        ax.annotate(str(number), (archive.air_loss[row], archive.spread[row]), xytext=(4, 5),
+                    textcoords="offset points", fontweight="bold")
+    shown = archive.spread[good]
+    ax.set_ylim(0.0, 1.1 * max(found.start_spread_percent, float(np.quantile(shown, 0.9))))
+    ax.set_xlabel("loss of air against the present design (%)")
+    ax.set_ylabel("spread not exceeded with the chosen chance (%)")
+    ax.grid(color=RULE, linewidth=0.6)
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.2)
+    return ax
+
+
+def difference_chart(ax: Axes, found: Comparison) -> Axes:
+    """Band of the difference in spread of each pair, overall; a band over zero tells nothing."""
+    pairs = [(i, j) for i in range(len(found.designs)) for j in range(i + 1, len(found.designs))]
+    for row, (i, j) in enumerate(pairs):
+        y = len(pairs) - 1 - row
+        apart = bool(found.apart[i, j, -1])
+        style = series_style(0 if apart else 1)
+        ax.hlines(y, found.difference_low[i, j, -1], found.difference_high[i, j, -1],
+                  color=style.colour, linewidth=7, alpha=0.6)
+        ax.plot([found.difference_median[i, j, -1]], [y], marker=style.marker, color=style.colour,
+                markeredgecolor=INK, linestyle="none")
+        words = (f"first more even: {found.chance_overall[i, j]:.0%}" if apart
+                 else "cannot tell them apart")
+        ax.annotate(words, (found.difference_median[i, j, -1], y), xytext=(0, 9),
+                    textcoords="offset points", ha="center", fontsize=SMALL_POINTS)
+    ax.axvline(0.0, color=INK, linewidth=1.0)
+    ax.set_yticks(range(len(pairs)),
+                  [f"{found.designs[i]}\nminus {found.designs[j]}" for i, j in reversed(pairs)])
+    ax.set_ylim(-0.6, len(pairs) - 0.3)
+    ax.set_xlabel("difference in spread (percentage points)")
+    ax.grid(axis="x", color=RULE, linewidth=0.6)
+    return ax
+
+
+def readable(column: str) -> str:
+    """A column name as an axis label: dots and underscores away, the unit in brackets."""
+    head, _, tail = column.rpartition("_")
+    if head and "." in head and "." not in tail:
+        return f"{head.replace('.', ' ').replace('_', ' ')} ({tail})"
+    return column.replace(".", " ").replace("_", " ")
+
+
+def _levels(values: FloatArray) -> list[Any]:
+    """Values of a column: numbers in order, texts as they came."""
+    return sorted(set(values.tolist())) if values.dtype != object else list(
+        dict.fromkeys(values.tolist()))
+
+
+def _level(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def table_figure(table: Table) -> Figure:
+    """The figure that suits a table: lines for one parameter, a map for two, else scatter.
+
+    One parameter that is text, or two of which one is, become lines; a sample becomes a scatter
+    for each parameter.
+    """
+    names = [n for n in parameters_of(table) if len(set(table[n].tolist())) > 1]
+    if not names:
+        raise InputError([Problem("plot", "a table in which nothing varies",
+                                  "one parameter or more")])
+    texts = [n for n in names if table[n].dtype == object]
+    numbers = [n for n in names if n not in texts]
+    rows = len(table["point"])
+    full = int(np.prod([len(set(table[n].tolist())) for n in names])) == rows
+    if full and len(numbers) == 1 and not texts:
+        figure = new_figure(6.4, 7.2)
+        upper, lower = figure.subplots(2, 1, sharex=True)
+        one_parameter(upper, table, names[0])
+        upper.set_xlabel("")
+        deviations_over(lower, table, names[0])
+        return figure
+    if full and len(names) == 1:
+        figure = new_figure(6.4, 4.2)
+        one_parameter(figure.subplots(), table, names[0])
+        return figure
+    if full and len(names) == 2:
+        figure = new_figure(7.0, 5.0)
+        if texts:
+            one_parameter(figure.subplots(), table, (numbers or texts)[0], by=texts[-1])
+        else:
+            two_parameters(figure.subplots(), table, names[1], names[0])
+        return figure
+    figure = new_figure(6.4, 2.9 * len(names))
+    for ax, name in zip(np.atleast_1d(figure.subplots(len(names), 1)), names, strict=True):
+        scatter(ax, table, name)
+    return figure
+
+
+def plot_table(table_path: str | Path, out: str | Path,
+               names: Sequence[str] = ()) -> Path:
+    """Draw a sweep's table to an .svg, .png or .pdf file; `names` are checked to be in it."""
+    from distrib.files import write_bytes_atomic
+    from distrib.studies.table import read_table
+
+    kind = Path(out).suffix.lower().lstrip(".")
+    if kind not in ("svg", "png", "pdf"):
+        raise InputError([Problem("plot", f"the ending of {out}", ".svg, .png or .pdf")])
+    table = read_table(Path(table_path))
+    known = parameters_of(table)
+    missing = [Problem("plot", name, ", ".join(known)) for name in names
+               if not any(k == name or k.startswith(f"{name}_") for k in known)]
+    if missing:
+        raise InputError(missing)
+    with house_style():
+        return write_bytes_atomic(out, figure_bytes(table_figure(table), kind))

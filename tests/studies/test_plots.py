@@ -1,0 +1,118 @@
+"""Charts of studies show what the tables say."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from distrib.errors import InputError
+from distrib.report.save import figure_bytes, house_style, new_figure
+from distrib.report.study_plots import (
+    difference_chart,
+    front_chart,
+    index_bars,
+    parameters_of,
+    plot_table,
+    readable,
+    table_figure,
+)
+from distrib.studies.compare import compare_samples
+from distrib.studies.improve import improve
+from distrib.studies.known import ishigami
+from distrib.studies.objective import Search
+from distrib.studies.plan import Dimension
+from distrib.studies.sampling import Uncertain
+from distrib.studies.sensitivity import analyse
+from distrib.studies.table import Column, write_csv
+
+
+def sweep_table(**columns: Any) -> dict[str, Any]:
+    rows = len(next(iter(columns.values())))
+    out: dict[str, Any] = {"point": np.arange(float(rows))}
+    for name, values in columns.items():
+        out[name] = (np.array(values, dtype=object) if isinstance(values[0], str)
+                     else np.array(values, dtype=np.float64))
+    x = np.arange(float(rows))
+    return out | {"spread_percent": 1.0 + x, "deviation_percent_1": x, "deviation_percent_2": -x}
+
+
+def xdata(line: Any) -> list[float]:
+    return list(np.asarray(line.get_xdata()).tolist())
+
+
+def test_one_parameter_draws_spread_and_cylinders() -> None:
+    table = sweep_table(rpm=[3000, 1000, 2000])
+    table["spread_percent"][1] = np.nan
+    with house_style():
+        figure = table_figure(table)
+    upper, lower = figure.axes
+    assert xdata(upper.lines[0]) == [1000, 2000, 3000]
+    drawn = np.asarray(upper.lines[0].get_ydata())
+    assert np.isnan(drawn[0]) and drawn[1:].tolist() == [3.0, 1.0]
+    assert {t.get_text() for t in lower.texts} == {"1", "2"}
+    assert upper.get_ylim()[0] == 0.0
+
+
+def test_two_parameters_become_a_map_with_the_figures_in_it() -> None:
+    table = sweep_table(**{"a.b_mm": [1, 1, 2, 2], "rpm": [10, 20, 10, 20]})
+    table["spread_percent"][3] = np.nan
+    with house_style():
+        figure = table_figure(table)
+        assert figure_bytes(figure, "png").startswith(b"\x89PNG")
+    ax = figure.axes[0]
+    assert [t.get_text() for t in ax.texts] == ["1.0", "2.0", "3.0"]
+    assert len(ax.patches) == 1  # the point without a figure is hatched
+    assert ax.get_ylabel() == "a b (mm)" and ax.get_xlabel() == "rpm"
+
+
+def test_text_becomes_lines_and_a_sample_a_scatter() -> None:
+    with house_style():
+        lines = table_figure(sweep_table(mouth=["bell", "bell", "sharp", "sharp"],
+                                         rpm=[1, 2, 1, 2])).axes[0]
+        cloud = table_figure(sweep_table(a=[0.1, 0.4, 0.2], b=[5, 7, 9], c=["x", "y", "x"]))
+    assert lines.get_legend() is not None and len(lines.lines) == 2
+    assert len(cloud.axes) == 3
+    assert xdata(cloud.axes[2].lines[0]) == [0.0, 1.0, 0.0]
+
+
+def test_plot_file(tmp_path: Path) -> None:
+    columns = (Column("point", "int"), Column("plenum.length_mm"), Column("spread_percent"))
+    write_csv(tmp_path / "t.csv", columns, [[[0, 400.0, 1.0], [1, 420.0, 2.0]]])
+    path = plot_table(tmp_path / "t.csv", tmp_path / "t.svg", ["plenum.length"])
+    again = plot_table(tmp_path / "t.csv", tmp_path / "u.svg")
+    assert path.read_bytes() == again.read_bytes() and b"<svg" in path.read_bytes()
+    with pytest.raises(InputError, match=r"\.svg, \.png or \.pdf"):
+        plot_table(tmp_path / "t.csv", tmp_path / "t.gif")
+    with pytest.raises(InputError, match=r"runners\.length"):
+        plot_table(tmp_path / "t.csv", tmp_path / "t.svg", ["runners.length"])
+    with pytest.raises(InputError, match="a table that `distrib sweep` wrote"):
+        parameters_of({"x": np.zeros(2)})
+
+
+def test_labels() -> None:
+    assert readable("plenum.length_mm") == "plenum length (mm)"
+    assert readable("conditions.rpm") == "conditions rpm"
+
+
+def test_charts_of_the_other_studies_draw() -> None:
+    rng = np.random.default_rng(0)
+    noise = rng.normal(size=(3, 400, 1))
+    comparison = compare_samples({n: 10.0 + i + noise[i] for i, n in enumerate("ABC")})
+    indices = analyse(ishigami, [Uncertain(f"x{i}", 0.0, np.pi, "uniform") for i in (1, 2, 3)],
+                      ["y"], base=128)
+    found = improve(Search((Dimension("x", bounds=(-5.0, 5.0)),), np.array([2.0]),
+                           lambda p: (1.0 + p**2, 1.0 - (p - 2.0) ** 2 / 100.0),
+                           most_air_loss_percent=4.0, evaluations=300))
+    with house_style():
+        figure = new_figure(7.0, 12.0)
+        first, second, third = figure.subplots(3, 1)
+        difference_chart(first, comparison)
+        index_bars(second, indices)
+        front_chart(third, found)
+        assert len(figure_bytes(figure, "png")) > 10000
+    assert "cannot tell them apart" in {t.get_text() for t in first.texts}
+    assert [t.get_text() for t in second.get_yticklabels()] == ["x1", "x2", "x3"]
+    assert [t.get_text() for t in third.texts] == ["1", "2", "3", "4", "5"]
