@@ -9,9 +9,9 @@ How to add a rule
 2. Add a `Rule(...)` record to `RULES` of that file: id (never reused), family, title, what it
    checks, why it matters, what to do, origin (a `Source` that says published, computed, common
    practice or from memory), the test, unit, sense, limit (asks) and hard limit (change).
-3. Add a pair to tests/review/review_firing.py: a change of the sound case that makes the rule fire, and
-   if the sound case does not already keep it quiet, one that does. A test fails while a
-   rule lacks either.
+3. Add a `Fire` to tests/review/review_firing.py: a change of the sound case that fires the
+   rule, and if the sound case does not already keep it quiet, one that does. A test fails
+   while a rule lacks either.
 
 A new family file joins the list in `catalogue.py`.
 """

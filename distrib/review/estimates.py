@@ -36,11 +36,6 @@ FLANGED_END: Final = 0.8216
 """End correction of a flanged open end over its radius, Norris & Sheng (1989), low frequency."""
 
 
-def displacement_m3(bore_m: float, stroke_m: float, cylinders: int) -> float:
-    """Swept volume of all cylinders, m^3."""
-    return math.pi / 4.0 * bore_m**2 * stroke_m * cylinders
-
-
 def density_kg_m3(pressure_pa: float, temperature_k: float) -> float:
     """Density of dry air, ideal gas."""
     return pressure_pa / (R_DRY_AIR * temperature_k)

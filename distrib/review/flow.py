@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
+from distrib.case import geometry
 from distrib.results import Shares, Source
 from distrib.review import estimates
-from distrib.review.geometry import area_ratio
 from distrib.review.rules import (
     MEMORY,
     Limits,
@@ -39,11 +39,11 @@ PRESSURE_FRACTION: Final = Source(
     "computed",
 )
 LEAN_LIMITS: Final = Source(
-    "lean-limits", "lean 3 %, watch 1.5 % deviation: common practice", "common practice"
+    "lean-limits", "lean from 3 %, watch from 1.5 % deviation", "common practice"
 )
 ENGINE_SPREAD: Final = Source(
     "engine-spread",
-    "air spread at full load: 2 % good, 2 to 6 % typical, above 8 % bad, from memory",
+    "air spread at full load: 2 % good, 2 to 6 % typical, above 8 % bad",
     "from memory",
 )
 
@@ -160,7 +160,8 @@ def check_spread(subject: Subject, limits: Limits) -> Outcome:
     if shares is not None and bool(shares.converged.any()):
         value, text = _spread(shares)
         return Outcome(limits.grade(value), text, value)
-    ratio = max(area_ratio(subject, p) for p in subject.case.plenums if subject.runners_of(p))
+    fed = [p for p in subject.case.plenums if subject.runners_of(p)]
+    ratio = max(geometry.area_ratio(subject.case, p.name) / subject.streams_of(p) for p in fed)
     rig = estimates.bench_spread_percent(ratio, ESTIMATE_REGAIN, ESTIMATE_RUNNER_LOSS)
     _, mach = peak_mach(subject)
     pump = estimates.pump_spread_percent(mach)

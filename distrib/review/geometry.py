@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from typing import Final
 
+from distrib.case import geometry
 from distrib.case.schema import Plenum
 from distrib.results import Source
 from distrib.review.rules import (
@@ -26,22 +27,16 @@ HEADER_THEORY: Final = Source(
 )
 
 
-def area_ratio(subject: Subject, plenum: Plenum) -> float:
-    """Sum of the runner mouth areas over the largest plenum section."""
-    top = max(s.area_m2 for s in plenum.sections)
-    return sum(circle_m2(r.diameter_m) for r in subject.runners_of(plenum)) / top
-
-
 def _fed(subject: Subject) -> list[Plenum]:
     return [p for p in subject.case.plenums if subject.runners_of(p)]
 
 
 def check_area_ratio(subject: Subject, limits: Limits) -> Outcome:
-    """Every plenum; entries that each feed a part count that part only."""
+    """Every plenum; an inlet between mouths makes two streams that feed half each."""
     values = []
     for plenum in _fed(subject):
-        streams = sum(1 if e.kind == "side" else 2 for e in subject.entries_of(plenum))
-        values.append((plenum.name, area_ratio(subject, plenum) / max(1, min(streams, 2))))
+        ratio = geometry.area_ratio(subject.case, plenum.name)
+        values.append((plenum.name, ratio / subject.streams_of(plenum)))
     name, value = worst(values, "at most")
     return Outcome(
         limits.grade(value),
@@ -67,9 +62,7 @@ def check_last_section(subject: Subject, limits: Limits) -> Outcome:
 
 def check_volume(subject: Subject, limits: Limits) -> Outcome:
     """Volume of all plenums over displacement; reported, never a change by itself."""
-    total = 0.0
-    for plenum in subject.case.plenums:
-        total += volume_m3(plenum)
+    total = geometry.total_plenum_volume_m3(subject.case)
     value = total / subject.displacement_m3
     usual = "below" if value < 1.5 else "above" if value > 2.0 else "within"
     return Outcome(
@@ -79,16 +72,6 @@ def check_volume(subject: Subject, limits: Limits) -> Outcome:
         "decides the balance",
         value,
     )
-
-
-def volume_m3(plenum: Plenum) -> float:
-    """Volume of a plenum: as given, else its section integrated along the axis."""
-    import numpy as np
-
-    if plenum.volume_m3 is not None:
-        return plenum.volume_m3
-    x = np.linspace(0.0, plenum.length_m, 2001)
-    return float(np.trapezoid(plenum.area_m2(x), x))
 
 
 def _dead_lengths(subject: Subject) -> list[tuple[str, float]]:
@@ -185,7 +168,7 @@ RULES: Final = (
         "area-ratio",
         "geometry",
         "Runner mouths over plenum section",
-        checks="sum of the mouth areas that one stream feeds over the largest plenum section",
+        checks="sum of the mouth areas that one stream feeds over the plenum section at the inlet",
         why=(
             "the larger the ratio, the faster the plenum stream and the larger the pressure change "
             "along it; it grows with the square"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
+from distrib.case import geometry
 from distrib.results import Source
 from distrib.review import structure
 from distrib.review.drawing import structure_of
-from distrib.review.geometry import volume_m3
 from distrib.review.rules import (
     PRACTICE,
     Limits,
@@ -27,8 +27,7 @@ JOINT_FAILURES: Final = Source(
 )
 BACKFIRE: Final = Source(
     "backfire",
-    "closed stoichiometric deflagration reaches about 7 to 8 times the initial absolute "
-    "pressure (from memory)",
+    "closed stoichiometric deflagration reaches about 7 to 8 times the initial absolute pressure",
     "from memory",
 )
 
@@ -68,7 +67,7 @@ def check_proof(subject: Subject, limits: Limits) -> Outcome:
         return missing("proof pressure and medium")
     ambient = subject.case.conditions.ambient_pressure_pa
     gauge = max(s.test_pressure_pa - ambient, 0.0)
-    volume = sum(volume_m3(p) for p in subject.case.plenums)
+    volume = geometry.total_plenum_volume_m3(subject.case)
     gas = structure.gas_energy_j(ambient + gauge, ambient, volume)
     water = structure.water_energy_j(gauge, volume)
     energy = gas if s.test_medium == "air" else water

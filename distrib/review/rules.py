@@ -21,9 +21,9 @@ Sense = Literal["at most", "at least", "report"]
 VERDICTS: Final[tuple[Verdict, ...]] = ("change", "missing", "ask", "ok")
 """Verdicts, worst first: the order in which findings are shown."""
 
-PRACTICE: Final = Source("practice", "common practice, no source", "common practice")
-MEMORY: Final = Source("memory", "handbook value from memory, not checked", "from memory")
-OWN: Final = Source("own", "own estimate of this project", "own estimate")
+PRACTICE: Final = Source("practice", "trade rule, no single source", "common practice")
+MEMORY: Final = Source("memory", "handbook value, not checked", "from memory")
+OWN: Final = Source("own", "estimate of this project", "own estimate")
 
 
 @dataclass(frozen=True)
@@ -93,8 +93,9 @@ class Rule:
 class Finding:
     """One rule evaluated on one case.
 
-    `limit` is the limit that was used, `standard_limit` that of the rule; they differ when the
-    case overrides it, and then `overridden` is true and `override_reason` says why.
+    Beyond `limit` the rule asks, beyond `hard` it demands a change. `limit` is the one that was
+    used, `standard_limit` that of the rule; they differ when the case overrides it, and then
+    `overridden` is true and `override_reason` says why.
     """
 
     id: str
@@ -104,6 +105,7 @@ class Finding:
     verdict: Verdict
     value: float | None
     limit: float | None
+    hard: float | None
     unit: str
     sense: Sense
     text: str

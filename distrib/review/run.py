@@ -107,6 +107,7 @@ def evaluate(rule: Rule, subject: Subject) -> Finding:
         verdict=outcome.verdict,
         value=outcome.value,
         limit=limit,
+        hard=limits.hard,
         unit=rule.unit,
         sense=rule.sense,
         text=outcome.text,

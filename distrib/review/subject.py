@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from distrib.case import geometry
 from distrib.case.schema import Case, Entry, Plenum, Runner
 from distrib.results import ModelName, Shares
 from distrib.review import estimates
@@ -47,8 +48,7 @@ class Subject:
     @cached_property
     def displacement_m3(self) -> float:
         """Swept volume of the engine."""
-        e = self.case.engine
-        return estimates.displacement_m3(e.bore_m, e.stroke_m, e.cylinders)
+        return geometry.displacement_m3(self.case)
 
     @cached_property
     def engine_shares(self) -> Shares | None:
@@ -92,52 +92,67 @@ class Subject:
 
     def runners_of(self, plenum: Plenum) -> tuple[Runner, ...]:
         """Runners of a plenum, by station."""
-        chosen = [r for r in self.case.runners if r.plenum == plenum.name]
-        return tuple(sorted(chosen, key=lambda r: r.station_m))
+        return geometry.stations(self.case, plenum.name)
 
     def entries_of(self, plenum: Plenum) -> tuple[Entry, ...]:
         """Entries of a plenum, by position."""
         chosen = [e for e in self.case.entries if e.plenum == plenum.name]
         return tuple(sorted(chosen, key=lambda e: e.at_m))
 
+    def inlets_of(self, plenum: Plenum) -> tuple[float, ...]:
+        """Positions where air comes into a plenum: entries, else balance tubes."""
+        return geometry.inlet_positions_m(self.case, plenum.name)
+
     def plenum_flow(self, plenum: Plenum) -> float:
         """Air that the runners of one plenum take at the highest flow, kg/s, even shares."""
         return self.mass_flow * len(self.runners_of(plenum)) / len(self.case.runners)
 
     def entry_flow(self, entry: Entry) -> float:
-        """Air through one entry, kg/s; entries of one plenum counted alike."""
+        """Air through one entry, kg/s.
+
+        Entries of one plenum count alike; where a plenum lives on a balance tube, all entries
+        of the engine count alike.
+        """
+        if any(self.runners_of(p) and not self.entries_of(p) for p in self.case.plenums):
+            return self.mass_flow / len(self.case.entries)
         plenum = self.case.plenum(entry.plenum)
         return self.plenum_flow(plenum) / len(self.entries_of(plenum))
 
     def axial_flow(self, plenum: Plenum) -> tuple[tuple[float, float], ...]:
         """(position, largest axial flow there in kg/s) where the flow changes along a plenum.
 
-        Even shares, entries counted alike, balance tubes left out. Positive and negative
-        directions both count by size.
+        Even shares, inlets counted alike; what a balance tube carries away is left out. Positive
+        and negative directions both count by size.
         """
-        runners, entries = self.runners_of(plenum), self.entries_of(plenum)
-        if not runners or not entries:
+        runners, inlets = self.runners_of(plenum), self.inlets_of(plenum)
+        if not runners or not inlets:
             return ()
         total = self.plenum_flow(plenum)
-        taken, given = total / len(runners), total / len(entries)
-        points = sorted({e.at_m for e in entries} | {r.station_m for r in runners})
+        taken, given = total / len(runners), total / len(inlets)
+        points = sorted({*inlets, *(r.station_m for r in runners)})
         out, running = [], 0.0
         for at in points:
             before = running
-            running += given * sum(e.at_m == at for e in entries)
+            running += given * sum(x == at for x in inlets)
             running -= taken * sum(r.station_m == at for r in runners)
             out.append((at, max(abs(before), abs(running))))
         return tuple(out)
 
+    def streams_of(self, plenum: Plenum) -> int:
+        """Streams that share the mouths of a plenum: 2 when an inlet lies between mouths."""
+        runners, inlets = self.runners_of(plenum), self.inlets_of(plenum)
+        inside = [x for x in inlets if runners[0].station_m < x < runners[-1].station_m]
+        return 2 if inside or len(inlets) > 1 else 1
+
     def last_runners(self, plenum: Plenum) -> tuple[Runner, ...]:
-        """Runners at the dead ends: farthest from any entry, to either side."""
-        runners, entries = self.runners_of(plenum), self.entries_of(plenum)
-        if not runners or not entries:
+        """Runners at the dead ends: no inlet beyond them, to either side."""
+        runners, inlets = self.runners_of(plenum), self.inlets_of(plenum)
+        if not runners or not inlets:
             return ()
         last = []
-        if all(e.at_m > runners[0].station_m for e in entries):
+        if all(x > runners[0].station_m for x in inlets):
             last.append(runners[0])
-        if all(e.at_m < runners[-1].station_m for e in entries):
+        if all(x < runners[-1].station_m for x in inlets):
             last.append(runners[-1])
         return tuple(last)
 

@@ -17,10 +17,6 @@ def test_engine_air_flow_of_the_worked_example() -> None:
     assert flow == pytest.approx(0.315, abs=1e-3)  # product of two rounded figures
 
 
-def test_displacement() -> None:
-    assert estimates.displacement_m3(0.086, 0.086, 4) == pytest.approx(1998.23e-6, rel=1e-5)
-
-
 @pytest.mark.parametrize(
     "mach,area_over_throat", [(0.1, 5.82183), (0.2, 2.96352), (0.5, 1.33984), (0.8, 1.03823)]
 )
