@@ -24,17 +24,17 @@ NOT_CLAIMED: Final = (
     "Not covered: swirl, fuel film, charge temperature by cylinder, knock, exhaust side. Injectors "
     "that differ by 1 to 3 %, or leaks at one runner, can outweigh what is shown here (orders "
     "of magnitude from memory).",
-    "Not every hot cylinder is lean: cooling, residual gas and ignition timing also heat it (common "
-    "practice).",
+    "Not every hot cylinder is lean: cooling, residual gas and ignition timing also heat it "
+    "(common practice).",
 )
 
 PRESSURE: Final = (
     "A plenum under boost is a pressure vessel made by hand, and gas stores far more energy than "
     "water. Prove strength with water, part off the engine; use air only to look for leaks, at low "
-    "pressure, with regulator and relief valve, in steps, behind a shield, nobody in line with lid, "
-    "plugs or hose (common practice).",
-    "A backfire can burst a sheet plenum: full-penetration seams, and a relief panel that points away "
-    "from people, fuel and hot parts (common practice).",
+    "pressure, with regulator and relief valve, in steps, behind a shield, nobody in line with "
+    "lid, plugs or hose (common practice).",
+    "A backfire can burst a sheet plenum: full-penetration seams, and a relief panel that points "
+    "away from people, fuel and hot parts (common practice).",
     "Keep hands off belts when air is let into an engine: pressure can turn it (common practice).",
 )
 
@@ -55,11 +55,12 @@ TUNER_GATES: Final = (
 )
 
 TUNER_RULES: Final = (
-    "Boost low first, then in steps. Stop at the first lean reading, knock or falling fuel pressure.",
+    "Boost low first, then in steps. Stop at the first lean reading, knock or falling fuel "
+    "pressure.",
     "After each change measure again; move injectors, then sensors, to see what a reading follows.",
     "Idle and cruise: leave trims at zero or small.",
-    "A trim beyond 8 %, or one whose sign flips between neighbouring speeds, points to a fault or to "
-    "the metal, not to the map (common practice).",
+    "A trim beyond 8 %, or one whose sign flips between neighbouring speeds, points to a fault or "
+    "to the metal, not to the map (common practice).",
 )
 
 SHOP_ORDER: Final = (

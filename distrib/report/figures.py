@@ -59,7 +59,7 @@ class BarSeries:
     verdicts: tuple[Verdict, ...]
 
 
-def _scale(series: Sequence[BarSeries], limits: LimitLines) -> tuple[float, float]:
+def bar_scale(series: Sequence[BarSeries], limits: LimitLines) -> tuple[float, float]:
     """Ends of a vertical scale that holds every bar, every band and the limits."""
     values = [limits.lean, limits.rich, 0.0]
     for one in series:
@@ -123,7 +123,7 @@ def deviation_bars(
         raise ValueError("deviation_bars needs at least one series")
     if any(one.cylinders != series[0].cylinders for one in series):
         raise ValueError("deviation_bars compares designs with the same cylinder numbers only")
-    low, high = scale or _scale(series, limits)
+    low, high = scale or bar_scale(series, limits)
     _limit_lines(ax, limits)
     width = 0.8 / len(series)
     for index, one in enumerate(series):

@@ -27,7 +27,7 @@ from distrib.report.palette import VERDICT_STYLES
 
 if TYPE_CHECKING:
     from distrib.case.schema import Case
-    from distrib.results import Assumed, Shares, Source
+    from distrib.results import Shares, Source
 
 SHORT_WORDS: Final[Mapping[Verdict, str]] = {
     "lean": "lean: more air", "watch": "watch: maybe lean", "even": "even",
@@ -258,11 +258,11 @@ def sensitivity_table(table: SensitivityTable) -> Table:
         (f"now {plain(table.base_spread_percent, 1)} %",))
 
 
-def assumed_table(assumed: Sequence[Assumed]) -> Table:
-    """What was assumed rather than given."""
+def assumed_table(assumed: Sequence[tuple[str, str, str]]) -> Table:
+    """What was assumed rather than given: (field, value, why), each once."""
     return Table("Assumed, not given in the case",
                  (Column("field"), Column("value"), Column("why", rank=2)),
-                 tuple((a.field, a.value, a.why) for a in assumed))
+                 tuple(dict.fromkeys(assumed)))
 
 
 def sources_table(sources: Sequence[Source]) -> Table:

@@ -1,0 +1,147 @@
+"""Sheets to hand over, each printed on its own page: for the shop, the tuner, the reviewer."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from distrib.report import cautions
+from distrib.report.data import ReportData
+from distrib.report.document import (
+    Blanks,
+    Block,
+    Bullets,
+    Facts,
+    Grid,
+    Heading,
+    Paragraph,
+    Section,
+)
+from distrib.report.grid import Column, Table
+from distrib.report.numbers import both, millimetres, plain
+from distrib.report.schedule import distances_m, entry_line, runner_columns
+from distrib.report.tables import findings_table, trim_table
+from distrib.units import display_both, display_gauge
+
+if TYPE_CHECKING:
+    from distrib.case.schema import Case
+
+
+def shop_sheet(data: ReportData, label: str) -> Section:
+    """Dimensions in both systems, order of work, tests and a bench form to fill in."""
+    case = data.case
+    columns = runner_columns(case)
+    rows = tuple(zip(*(cells for _, cells in columns), strict=True))
+    runners = Table("Runners, inside dimensions", tuple(Column(name) for name, _ in columns), rows)
+    blocks: tuple[Block, ...] = (
+        Paragraph(f"{label}. Cylinder 1 at the {case.cylinder_1_end} of the engine; seen: "
+                  f"{case.view or 'not stated'}. All dimensions are inside; plenum stations count "
+                  "from the cylinder-1 end."),
+        Facts(tuple((entry.name, entry_line(entry)) for entry in case.entries)
+              + _plenum_facts(case)),
+        Grid(runners),
+        Facts(_structure_facts(case)),
+        Heading("Order of work (common practice)"),
+        Bullets(cautions.SHOP_ORDER, numbered=True),
+        Heading("Tests"),
+        *(Paragraph(text, "caution") for text in cautions.PRESSURE[:1]),
+        Blanks(("tolerances agreed", "leak test: pressure, medium, result",
+                "proof test: pressure, medium, result")),
+        Heading("Flow bench"),
+        Blanks(("depression", "air temperature and barometer", "leak flow subtracted",
+                "valve lift, or head removed")),
+        Grid(_bench_form(case)),
+        Blanks(("made by, date", "checked by, date")),
+    )
+    return Section("shop-sheet", f"Shop sheet: {label}", blocks, sheet=True)
+
+
+def _plenum_facts(case: Case) -> tuple[tuple[str, str], ...]:
+    facts = []
+    for plenum in case.plenums:
+        sections = "; ".join(
+            f"at {millimetres(s.at_m)} mm: "
+            + (f"diameter {both(s.diameter_m)}" if s.diameter_m is not None
+               else f"{both(s.width_m)} wide, {both(s.height_m)} high"
+               if s.width_m is not None and s.height_m is not None
+               else f"{s.area_m2 * 1e4:.1f} cm²")
+            for s in plenum.sections)
+        facts.append((f"plenum {plenum.name}",
+                      f"length {both(plenum.length_m)}; {plenum.shape}, {sections}"))
+    return tuple(facts)
+
+
+def _structure_facts(case: Case) -> tuple[tuple[str, str], ...]:
+    """What the drawing says about walls and tests; what it leaves out is named as missing."""
+    missing = "missing on the drawing"
+    part = case.structure
+    if part is None:
+        return (("walls, flange, lid, test pressure", missing),)
+    ambient = case.conditions.ambient_pressure_pa
+    test = missing if part.test_pressure_pa is None else (
+        f"{display_gauge(part.test_pressure_pa, ambient)} "
+        f"({display_both(part.test_pressure_pa, 'pressure')} absolute), "
+        f"medium {part.test_medium or missing}")
+    return (
+        ("material", part.material or missing),
+        ("thinnest wall", missing if part.wall_thickness_m is None
+         else both(part.wall_thickness_m)),
+        ("head flange", missing if part.flange_thickness_m is None
+         else both(part.flange_thickness_m)),
+        ("flatness after welding", missing if part.flange_flatness_m is None
+         else f"{plain(1000 * part.flange_flatness_m, 2)} mm "
+              f"({plain(1000 * part.flange_flatness_m / 25.4, 4)} in)"),
+        ("lid", part.lid or missing), ("seams", part.joint or missing), ("proof test", test))
+
+
+def _bench_form(case: Case) -> Table:
+    distances = distances_m(case)
+    columns = (Column("cyl.", align="right"), Column("from entry", "mm", "right"),
+               Column("repeat 1"), Column("repeat 2"), Column("repeat 3"), Column("mean"),
+               Column("from mean", "%"))
+    rows = tuple((str(n), millimetres(d), *[""] * 5) for n, d in distances.items())
+    return Table("Flow of each runner (unit: ______)", columns, rows)
+
+
+def tuner_sheet(data: ReportData, label: str) -> Section | None:
+    """Gates, first trims and columns to fill in at the dyno; only where trims exist."""
+    if data.trims is None:
+        return None
+    gates = data.trims.gates or cautions.TUNER_GATES
+    source = "Measured" if data.trims.measured else "Predicted, not measured"
+    limits = data.case.limits
+    table = trim_table(data.trims, blanks=True)
+    blocks: tuple[Block, ...] = (
+        Paragraph(f"{label}. {source}: {data.trims.scheme}. {cautions.STANDING_NOTE}", "caution"),
+        Heading("Before any trim is entered"),
+        Bullets(gates, boxes=True),
+        Grid(table),
+        Paragraph(f"Warn at {limits.warn_percent:g} %, refuse at {limits.refuse_percent:g} % "
+                  f"(fault or rework). Injector duty at most {100 * limits.duty_max:.0f} % on the "
+                  "cylinder with the largest trim. State whether the map's percent acts on fuel, "
+                  "on the effective pulse or on the total pulse."),
+        Bullets(cautions.TUNER_RULES),
+        Blanks(("fuel and batch", "air temperature, barometer", "boost, engine speed",
+                "percent acts on", "tuner, date", "signature")),
+    )
+    return Section("tuner-sheet", f"Tuner sheet: {label}", blocks, sheet=True)
+
+
+def reviewer_sheet(data: ReportData, label: str) -> Section | None:
+    """The checklist with room for an answer; only where a review was run."""
+    if data.findings is None:
+        return None
+    full = findings_table([f for f in data.findings if f.verdict != "ok"])
+    keep = [i for i, c in enumerate(full.columns) if c.name in ("verdict", "checks", "value",
+                                                                "limit", "to do")]
+    rows = tuple((*(row[i] for i in keep), "") for row in full.rows)
+    table = Table("Open points", (*(full.columns[i] for i in keep), Column("answer, initials")),
+                  rows)
+    passed = sum(f.verdict == "ok" for f in data.findings)
+    blocks: tuple[Block, ...] = (
+        Paragraph(f"{label}. {len(rows)} open points, {passed} passed. Case hash "
+                  f"{data.case_hash[:16] or 'not given'}."),
+        *((Grid(table),) if rows else (Paragraph("No open point."),)),
+        Bullets(("go as drawn", "go after the changes above", "no go"), boxes=True),
+        Blanks(("reviewer, date", "signature")),
+    )
+    return Section("reviewer-sheet", f"Reviewer sheet: {label}", blocks, sheet=True)
