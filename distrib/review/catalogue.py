@@ -8,20 +8,24 @@ from distrib.review import (
     drawing,
     entry,
     flow,
+    fuel,
     geometry,
     proof,
     runners,
     services,
     structure_rules,
+    throttle,
 )
 from distrib.review.rules import Rule
 
 RULES: Final[tuple[Rule, ...]] = (
     *drawing.RULES,
     *geometry.RULES,
+    *throttle.RULES,
     *entry.RULES,
     *runners.RULES,
     *flow.RULES,
+    *fuel.RULES,
     *services.RULES,
     *structure_rules.RULES,
     *proof.RULES,

@@ -1,4 +1,4 @@
-"""Rules on the entry: throttle, cone, jump into the plenum, jet and mouths, baffle."""
+"""Rules on the entry: cone, jump into the plenum, jet and mouths, baffle, balance tube."""
 
 from __future__ import annotations
 
@@ -20,12 +20,6 @@ from distrib.review.rules import (
 )
 from distrib.review.subject import Subject, circle_m2
 
-THROTTLE_LOG: Final = Source(
-    "throttle-log",
-    "check by pressure before and after the plate at full power (trade article on inlet "
-    "manifolds); value 1 to 2 kPa common practice",
-    "common practice",
-)
 WIDE_CONE: Final = Source(
     "wide-cone",
     "flow in a 30 deg diffuser attaches to one wall and stays there: wind-tunnel study, "
@@ -49,59 +43,6 @@ def section_near(plenum: Plenum, entry: Entry) -> float:
 def meets_with_m(entry: Entry) -> float:
     """Diameter with which the entry reaches the plenum, m."""
     return entry.diameter_m if entry.diffuser is None else entry.diffuser.exit_diameter_m
-
-
-def check_throttle_loss(subject: Subject, limits: Limits) -> Outcome:
-    """Loss of the plate wide open at the highest flow, kPa."""
-    values = []
-    for entry in subject.case.entries:
-        if entry.throttle is None:
-            continue
-        t = entry.throttle
-        fraction = estimates.open_fraction(t.bore_m, t.shaft_diameter_m, 90.0, t.closed_angle_deg)
-        loss = estimates.throttle_loss_pa(
-            subject.entry_flow(entry),
-            t.bore_m,
-            fraction,
-            subject.density,
-            t.discharge_coefficient,
-        )
-        values.append((entry.name, loss / 1e3))
-    if not values:
-        return not_applicable("no throttle in the case")
-    name, value = worst(values, "at most")
-    return Outcome(
-        limits.grade(value),
-        f"entry {name}: about {value:.2g} kPa lost over the wide-open plate "
-        f"({subject.flow_basis}); a log of the pressure either side proves it",
-        value,
-    )
-
-
-def check_throttle_speed(subject: Subject, limits: Limits) -> Outcome:
-    """Mach number in the throttle bore behind the shaft, wide open."""
-    values = []
-    c = subject.case.conditions
-    for entry in subject.case.entries:
-        if entry.throttle is None:
-            continue
-        t = entry.throttle
-        fraction = estimates.open_fraction(t.bore_m, t.shaft_diameter_m, 90.0, t.closed_angle_deg)
-        mach = estimates.mach_number(
-            subject.entry_flow(entry),
-            circle_m2(t.bore_m) * fraction,
-            c.charge_pressure_pa,
-            c.charge_temperature_k,
-        )
-        values.append((entry.name, mach))
-    if not values:
-        return not_applicable("no throttle in the case")
-    name, value = worst(values, "at most")
-    return Outcome(
-        limits.grade(value),
-        f"entry {name}: Mach {value:.2f} in the bore ({subject.flow_basis})",
-        value,
-    )
 
 
 def check_cone(subject: Subject, limits: Limits) -> Outcome:
@@ -218,37 +159,6 @@ def check_aim(subject: Subject, limits: Limits) -> Outcome:
     return Outcome(limits.grade(value), f"{name}: {value:.0f} deg off the jet, {seen}", value)
 
 
-def check_shaft(subject: Subject, limits: Limits) -> Outcome:
-    """Whether the plate throws the stream to one end of the row at part opening."""
-    thrown = [
-        e.name
-        for e in subject.case.entries
-        if e.throttle is not None and e.kind != "side" and e.throttle.shaft == "across"
-    ]
-    if not any(e.throttle is not None for e in subject.case.entries):
-        return not_applicable("no throttle in the case")
-    if thrown:
-        return Outcome(
-            "ask",
-            f"entry {', '.join(thrown)}: shaft across the row, so the plate throws the stream to "
-            "one end at part opening, though not when wide open",
-        )
-    return Outcome("ok", "the plate does not prefer one end of the row")
-
-
-def check_part_throttle(subject: Subject, limits: Limits) -> Outcome:
-    """Plate angle of the case: a part-open plate is a case of its own."""
-    values = [
-        (e.name, e.throttle.plate_angle_deg) for e in subject.case.entries if e.throttle is not None
-    ]
-    if not values:
-        return not_applicable("no throttle in the case")
-    name, value = worst(values, "at least")
-    return Outcome(
-        limits.grade(value), f"entry {name}: plate at {value:.0f} deg (90 is wide open)", value
-    )
-
-
 def check_baffle(subject: Subject, limits: Limits) -> Outcome:
     """Whether a thin plate stands in the stream."""
     found = [(e.name, e.baffle.open_fraction) for e in subject.case.entries if e.baffle is not None]
@@ -263,35 +173,53 @@ def check_baffle(subject: Subject, limits: Limits) -> Outcome:
     )
 
 
+def check_center_position(subject: Subject, limits: Limits) -> Outcome:
+    """Distance of a center or ducted entry from the middle of the mouths, in pitches."""
+    values = []
+    for entry in subject.case.entries:
+        plenum = subject.case.plenum(entry.plenum)
+        mouths = [r.station_m for r in subject.runners_of(plenum)]
+        if entry.kind == "side" or len(subject.entries_of(plenum)) > 1 or len(mouths) < 2:
+            continue
+        pitch = (mouths[-1] - mouths[0]) / (len(mouths) - 1)
+        middle = (mouths[-1] + mouths[0]) / 2.0
+        values.append((entry.name, abs(entry.at_m - middle) / pitch))
+    if not values:
+        return not_applicable("no single center entry")
+    name, value = worst(values, "at most")
+    return Outcome(
+        limits.grade(value),
+        f"entry {name}: {value:.2f} pitches from the middle of the mouths",
+        value,
+    )
+
+
+def check_balance_tube(subject: Subject, limits: Limits) -> Outcome:
+    """Mach number in the tubes that feed a plenum without an entry."""
+    c = subject.case.conditions
+    values = []
+    for plenum in subject.case.plenums:
+        if subject.entries_of(plenum) or not subject.runners_of(plenum):
+            continue
+        tubes = [
+            t for t in subject.case.balance_tubes if plenum.name in (t.from_plenum, t.to_plenum)
+        ]
+        area = sum(circle_m2(t.diameter_m) for t in tubes)
+        mach = estimates.mach_number(
+            subject.plenum_flow(plenum), area, c.charge_pressure_pa, c.charge_temperature_k
+        )
+        values.append((plenum.name, mach))
+    if not values:
+        return not_applicable("every plenum has an entry of its own")
+    name, value = worst(values, "at most")
+    return Outcome(
+        limits.grade(value),
+        f"plenum {name}: Mach {value:.2f} in the tubes that feed it ({subject.flow_basis})",
+        value,
+    )
+
+
 RULES: Final = (
-    Rule(
-        "throttle-loss",
-        "entry",
-        "Throttle loss at full load",
-        checks="pressure lost over the wide-open plate at the highest flow",
-        why="lost pressure is lost charge; a bore that is too large costs control at small opening",
-        todo="log the pressure either side of the plate; enlarge the bore when that confirms it",
-        origin=THROTTLE_LOG,
-        test=check_throttle_loss,
-        unit="kPa",
-        sense="at most",
-        limit=1.0,
-        hard=2.0,
-    ),
-    Rule(
-        "throttle-mach",
-        "entry",
-        "Speed in the throttle bore",
-        checks="Mach number beside the shaft of the wide-open plate at the highest flow",
-        why="loss grows with the square of the speed and the wake reaches the first mouth",
-        todo="enlarge the bore",
-        origin=MEMORY,
-        test=check_throttle_speed,
-        unit="-",
-        sense="at most",
-        limit=0.2,
-        hard=0.3,
-    ),
     Rule(
         "cone-angle",
         "entry",
@@ -355,27 +283,32 @@ RULES: Final = (
         hard=20.0,
     ),
     Rule(
-        "shaft-direction",
+        "center-position",
         "entry",
-        "Direction of the throttle shaft",
-        checks="shaft along or across the row of mouths, for an entry across the plenum",
-        why="a part-open plate throws the stream to one side",
-        todo="turn the throttle body by a quarter so that the shaft lies along the row",
-        origin=MEMORY,
-        test=check_shaft,
+        "Center entry in the middle",
+        checks="distance of a center entry from the middle of the mouths, in mouth pitches",
+        why="an entry off the middle feeds unequal halves: the gain of a center entry is lost",
+        todo="move it to the middle, or compare the shares of both places",
+        origin=OWN,
+        test=check_center_position,
+        unit="pitch",
+        sense="at most",
+        limit=0.25,
+        hard=1.0,
     ),
     Rule(
-        "part-throttle",
+        "balance-tube",
         "entry",
-        "Plate angle of this case",
-        checks="opening of the plate that the case describes",
-        why="balance at part opening is another case than balance at full load",
-        todo="run the case wide open too before you judge full load",
-        origin=OWN,
-        test=check_part_throttle,
-        unit="deg",
-        sense="at least",
-        limit=80.0,
+        "Tube that feeds a plenum",
+        checks="Mach number in the balance tubes that feed a plenum without an entry",
+        why="a whole bank lives behind the loss of this tube",
+        todo="enlarge the tube or give the second plenum an entry",
+        origin=MEMORY,
+        test=check_balance_tube,
+        unit="-",
+        sense="at most",
+        limit=0.15,
+        hard=0.3,
     ),
     Rule(
         "baffle",

@@ -59,14 +59,37 @@ def weld_yield(s: Structure) -> tuple[float, str] | None:
     return s.yield_pa * s.weld_factor, f"{s.weld_factor:g} of parent yield at the weld"
 
 
-def loaded_panel(subject: Subject, pressure_pa: float) -> structure.Plate | None:
+def panel_size(subject: Subject) -> tuple[float, float, str] | None:
+    """Width and length (m) of the largest flat panel, and where they come from.
+
+    As given; else the widest wall of a rectangular plenum over its whole length, without ribs.
+    """
     s = structure_of(subject)
-    if s.panel_width_m is None or s.panel_length_m is None or s.wall_thickness_m is None:
+    if s.panel_width_m is not None and s.panel_length_m is not None:
+        return s.panel_width_m, s.panel_length_m, "panel as given"
+    walls = [
+        (side, p.length_m)
+        for p in subject.case.plenums
+        for section in p.sections
+        for side in (section.width_m, section.height_m)
+        if side is not None
+    ]
+    if not walls:
+        return None
+    width, length = max(walls, key=lambda wall: min(wall))
+    return width, length, "whole plenum wall, no ribs"
+
+
+def loaded_panel(subject: Subject, pressure_pa: float) -> structure.Plate | None:
+    """The largest flat panel under a pressure difference (Pa); None without its sizes."""
+    s = structure_of(subject)
+    size = panel_size(subject)
+    if size is None or s.wall_thickness_m is None:
         return None
     return structure.plate(
         pressure_pa,
-        s.panel_width_m,
-        s.panel_length_m,
+        size[0],
+        size[1],
         s.wall_thickness_m,
         70e9 if s.youngs_modulus_pa is None else s.youngs_modulus_pa,
         s.panel_edges or "clamped",
@@ -80,13 +103,13 @@ def _all_round(subject: Subject) -> bool:
 def no_flat(subject: Subject) -> Outcome | None:
     """Outcome when the case has no flat panel to check, or lacks its sizes."""
     s = structure_of(subject)
-    if s.panel_width_m is None and _all_round(subject) and s.lid in ("none", None):
-        return not_applicable("round plenum, no flat panel given")
+    size = panel_size(subject)
+    if size is None and _all_round(subject) and s.lid == "none":
+        return not_applicable("round plenum without a lid, no flat panel given")
     lacking = [
         name
         for name, value in (
-            ("panel width", s.panel_width_m),
-            ("panel length", s.panel_length_m),
+            ("width and length of the largest flat panel", size),
             ("wall thickness", s.wall_thickness_m),
         )
         if value is None
@@ -106,8 +129,10 @@ def check_panel_stress(subject: Subject, limits: Limits) -> Outcome:
         return missing("yield strength of the sheet")
     value = panel.stress_pa / strength[0]
     edges = structure_of(subject).panel_edges or "clamped (assumed)"
+    size = panel_size(subject)
     text = (
-        f"{panel.stress_pa / 1e6:.0f} MPa at the {panel.where} ({load.text}, edges {edges}) = "
+        f"{panel.stress_pa / 1e6:.0f} MPa at the {panel.where} ({load.text}, "
+        f"{size[2] if size else ''}, edges {edges}) = "
         f"{value:.2f} of {strength[0] / 1e6:.0f} MPa ({strength[1]})"
     )
     if panel.cautions:

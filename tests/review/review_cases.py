@@ -37,7 +37,12 @@ def sound() -> Case:
         entries=(_entry(),),
         runners=tuple(_runner(n + 1, x) for n, x in enumerate(STATIONS_M)),
         bench=schema.Bench(),
-        fuel=schema.Fuel(kind="gasoline", lambda_target=0.8, injection="sequential"),
+        fuel=schema.Fuel(
+            kind="gasoline",
+            lambda_target=0.8,
+            injection="sequential",
+            injector=injector(2.0e-5),
+        ),
         structure=_structure(),
         drawing=_drawing(),
         tree={"runners": {"flange_step": "0 mm"}},
@@ -103,6 +108,14 @@ def _runner(cylinder: int, station_m: float) -> schema.Runner:
         roof_clearance_m=0.060,
         wall_clearance_m=0.025,
         flange_step_m=0.0,
+    )
+
+
+def injector(flow_m3_s: float, by_mass: bool = False) -> schema.Injector:
+    """Injector of a static flow (2.0e-5 m3/s is 1200 cc/min) at 3 bar."""
+    flow = {"static_flow_kg_s": flow_m3_s * 745.0} if by_mass else {"static_flow_m3_s": flow_m3_s}
+    return schema.Injector(
+        at_pressure_pa=3e5, rail_pressure_pa=3e5, dead_time_s=((14.0, 1e-3),), **flow
     )
 
 
@@ -204,6 +217,37 @@ def shares(
         reason=("", ""),
         band=band,
     )
+
+
+def two_plenums(tube_diameter_m: float) -> Change:
+    """Cylinders 3 and 4 on a second plenum that lives on a balance tube."""
+
+    def change(case: Case) -> Case:
+        first = _plenum(0.100, 0.222)
+        second = first.model_copy(update={"name": "second"})
+        moved = [
+            r.model_copy(update={"plenum": "second", "station_m": r.station_m - 0.184})
+            if r.cylinder > 2
+            else r
+            for r in case.runners
+        ]
+        tube = schema.BalanceTube(
+            from_plenum="main",
+            from_at_m=0.150,
+            to_plenum="second",
+            to_at_m=0.0,
+            diameter_m=tube_diameter_m,
+            length_m=0.1,
+        )
+        return case.model_copy(
+            update={
+                "plenums": (first, second),
+                "runners": tuple(moved),
+                "balance_tubes": (tube,),
+            }
+        )
+
+    return change
 
 
 def part(name: str, **values: Any) -> Change:

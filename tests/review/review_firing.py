@@ -14,6 +14,7 @@ from review_cases import (
     Change,
     both,
     entry,
+    injector,
     part,
     plenum,
     runner,
@@ -22,6 +23,7 @@ from review_cases import (
     shares,
     throttle,
     top,
+    two_plenums,
     valve,
 )
 
@@ -153,6 +155,10 @@ ENTRY: Final = (
     ),
     Fire("jet-sees-mouth", "ask", center(aim_deg=30.0), value=30.0),
     Fire("jet-sees-mouth", "change", center(aim_deg=0.0), value=0.0),
+    Fire("center-position", "ask", center(at_m=0.172), value=0.5),
+    Fire("center-position", "change", center(at_m=0.080), value=1.5),
+    Fire("balance-tube", "ask", two_plenums(0.034)),
+    Fire("balance-tube", "change", two_plenums(0.024)),
     Fire("shaft-direction", "ask", both(center(), throttle(shaft="across"))),
     Fire("part-throttle", "ask", throttle(plate_angle_deg=40.0), value=40.0),
     Fire("baffle", "ask", entry(baffle=schema.Baffle(open_fraction=0.4)), value=0.4),
@@ -231,6 +237,15 @@ FLOW: Final = (
     ),
     Fire("bench-spread", "ask", same, (shares((-8.0, -2.0, 2.0, 8.0), "bench"),), 16.0),
     Fire("rank-certainty", "ask", same, lean(0.5, chance=0.0, sure=0.3), 0.3),
+)
+
+FUEL: Final = (
+    Fire("injection-mode", "ask", part("fuel", injection="batch")),
+    Fire("fuel-in-plenum", "ask", part("fuel", air_following_fraction=0.3), value=30.0),
+    Fire("fuel-in-plenum", "change", part("fuel", air_following_fraction=0.8), value=80.0),
+    Fire("injector-duty", "ask", part("fuel", injector=injector(8.0e-6))),
+    Fire("injector-duty", "change", part("fuel", injector=injector(6.5e-6))),
+    Fire("injector-duty", "missing", part("fuel", injector=None)),
 )
 
 SERVICES: Final = (
@@ -351,11 +366,25 @@ STRUCTURE: Final = (
     Fire("backfire", "missing", part("structure", relief=None)),
 )
 
-FIRING: Final = (*DRAWING, *GEOMETRY, *ENTRY, *RUNNERS, *FLOW, *SERVICES, *STRUCTURE)
+FIRING: Final = (
+    *DRAWING,
+    *GEOMETRY,
+    *ENTRY,
+    *RUNNERS,
+    *FLOW,
+    *FUEL,
+    *SERVICES,
+    *STRUCTURE,
+)
 
 STILL_QUIET: Final = (
     ("entry-dump", entry(diffuser=None)),
     ("cone-angle", entry(diffuser=None)),
+    ("center-position", center(at_m=0.218)),
+    ("balance-tube", two_plenums(0.090)),
+    ("dead-length-short", two_plenums(0.090)),
+    ("plenum-mach", two_plenums(0.090)),
+    ("injector-duty", part("fuel", injector=injector(2.0e-5, by_mass=True))),
     ("shaft-direction", both(center(), throttle(shaft="along"))),
     ("jet-sees-mouth", center(aim_deg=90.0)),
     ("runner-diffusion", runners(end_diameter_m=0.044)),

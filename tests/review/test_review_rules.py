@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from review_cases import both, part, plenum, shares, sound, top
 from review_firing import FIRING, STILL_QUIET, Fire, lean
@@ -13,6 +15,7 @@ from distrib.review.rules import Limits, Rule
 from distrib.review.run import evaluate
 from distrib.review.subject import Subject
 
+ROOT = Path(__file__).parents[2]
 IDS = [r.id for r in RULES]
 SOUND_SHARES = (
     shares(chance_lean=0.0),
@@ -193,3 +196,35 @@ def _override(rule_id: str, limit: float):  # type: ignore[no-untyped-def]
 
     made = RuleLimit(rule=rule_id, limit=limit, reason="bench data at hand")
     return lambda case: case.model_copy(update={"review": (*case.review, made)})
+
+
+def test_wall_of_a_box_is_the_panel_when_none_is_given() -> None:
+    from distrib.case import schema
+
+    box = schema.Section(at_m=0.0, area_m2=0.08 * 0.1, perimeter_m=0.36, width_m=0.08, height_m=0.1)
+    case = both(
+        part("structure", panel_width_m=None, panel_length_m=None),
+        plenum(shape="rectangle", sections=(box,)),
+    )(sound())
+    finding = review(case, SOUND_SHARES).finding("panel-stress")
+    stress = 0.5 * 98675.0 * (0.1 / 0.005) ** 2  # strip, long side 406 mm
+    assert finding.value == pytest.approx(stress / 87.5e6, rel=2e-3)
+    assert "whole plenum wall" in finding.text
+
+
+def test_injector_duty_by_hand() -> None:
+    """0.23 kg/s at lambda 0.8 and 14.575: 4.93 g/s of 14.9 g/s each, plus 1 ms of 18.5 ms."""
+    finding = review(sound(), SOUND_SHARES).finding("injector-duty")
+    fuel = 0.23 / 4.0 / (0.8 * 14.575)
+    assert finding.value == pytest.approx(
+        100.0 * (fuel / (2.0e-5 * 745.0) + 1e-3 * 6500.0 / 120.0), rel=5e-3
+    )
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "cases").glob("*.toml")), ids=lambda p: p.stem)
+def test_every_demonstration_case_can_be_reviewed(path: Path) -> None:
+    from distrib.case.read import read_case
+
+    result = review(read_case(path))
+    assert len(result.findings) == len(RULES)
+    assert not any("nan" in f.text for f in result.findings)
