@@ -1,0 +1,1 @@
+"""Wave model: unsteady one-dimensional compressible flow through the whole intake."""

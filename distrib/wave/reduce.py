@@ -1,0 +1,136 @@
+"""From tables and traces of a finished run to its results."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from distrib.engine.closed import closed_pressure
+from distrib.engine.kinematics import cylinder_volume, displacement
+from distrib.results import FloatArray
+from distrib.wave import tables as tb
+from distrib.wave.layout import all_ends, cell_edges
+from distrib.wave.result import Stations, Traces, WaveResult
+from distrib.wave.setup import Cylinder, TakeOff, ToValve, WaveSetup
+
+
+def _closed_part(c: Cylinder, pot: tb.Any, local: FloatArray, p: FloatArray) -> FloatArray:
+    """Cylinder pressure with the closed part filled in by `engine.closed`."""
+    shut = (local < c.exhaust_opens_deg) | (local >= c.intake_closes_deg)
+    dims = (c.bore_m, c.stroke_m, c.rod_m, c.compression_ratio)
+    volume = cylinder_volume(local, *dims)
+    v_open = float(cylinder_volume(c.exhaust_opens_deg, *dims))
+    t_open = c.closed_gain * pot["trapped_t"] + c.closed_rise_k * pot["fresh"] / pot["trapped"]
+    p_open = pot["trapped_p"] * pot["trapped_size"] / pot["trapped_t"] * t_open / v_open
+    inside = closed_pressure(local, volume, float(pot["trapped_p"]), float(pot["trapped_size"]),
+                             float(p_open), v_open)
+    return np.asarray(np.where(shut, inside, p))
+
+
+def read_traces(model: tb.Model, record: tb.Record, setup: WaveSetup, cell_m: float) -> Traces:
+    """Sort the recorded rows by what they are."""
+    samples = record.rows.shape[1]
+    time = record.clock[0] + record.clock[1] * np.arange(samples)
+    crank = time * (6.0 * setup.rpm if setup.rpm is not None else np.nan)
+    if setup.rpm is not None:
+        crank = crank - 720.0 * np.floor(crank[0] / 720.0 + 1e-9)
+    ends = 2 * len(setup.ducts)
+    mouths = model.mouths.size
+    along, at = {}, ends + mouths
+    for k in setup.record:
+        edges = cell_edges(setup.ducts[k], cell_m)
+        n = edges.size - 1
+        along[k] = (0.5 * (edges[1:] + edges[:-1]), record.rows[:, :, at:at + n])
+        at += n
+    pressure = record.cylinders[0].copy()
+    for k, c in enumerate(setup.cylinders):
+        pressure[:, k] = _closed_part(c, model.pots[k], np.mod(crank - c.tdc_deg, 720.0),
+                                      pressure[:, k])
+    return Traces(
+        time_s=time, crank_deg=crank, left=record.rows[:, :, 0:ends:2],
+        right=record.rows[:, :, 1:ends:2], mouths=record.rows[:, :, ends:ends + mouths],
+        along=along, cylinder_pressure_pa=pressure, valve_flow_kg_s=record.cylinders[1])
+
+
+def valve_ducts(setup: WaveSetup) -> list[tuple[int, int]]:
+    """Duct and side (0 left, 1 right) at the intake valve of each cylinder (its first)."""
+    out: list[tuple[int, int]] = []
+    for c in range(len(setup.cylinders)):
+        out.append(next((k // 2, k % 2) for k, e in enumerate(all_ends(setup))
+                        if isinstance(e, ToValve) and e.cylinder == c))
+    return out
+
+
+def _open_span(c: Cylinder) -> tuple[float, float]:
+    """First and last crank angle of the cycle at which the intake area is positive (absolute)."""
+    n = c.intake_area_m2.size
+    local = np.arange(n) * 720.0 / n
+    lifted = local[(c.intake_area_m2 > 0.0)]
+    step = 720.0 / n
+    return c.tdc_deg + float(lifted[0]) - step, c.tdc_deg + float(lifted[-1]) + step
+
+
+def mach_numbers(traces: Traces, setup: WaveSetup) -> tuple[FloatArray, FloatArray]:
+    """Mean while the valve is open, and peak, of the Mach number in the duct at each valve."""
+    mean, peak = [], []
+    for (duct, _), c in zip(valve_ducts(setup), setup.cylinders, strict=True):
+        both = np.stack([traces.left[:, :, duct], traces.right[:, :, duct]])
+        mach = np.abs(both[:, 1]) / np.sqrt(1.4 * both[:, 2] / both[:, 0])
+        start, stop = _open_span(c)
+        opened = np.mod(traces.crank_deg - start, 720.0) <= stop - start
+        mean.append(float(mach[:, opened].mean(axis=1).max()))
+        peak.append(float(mach.max()))
+    return np.asarray(mean), np.asarray(peak)
+
+
+def stations(traces: Traces, setup: WaveSetup) -> Stations | None:
+    """Mean, droop and recovery at every take-off (see `result.Stations`)."""
+    found = [(k // 2, e) for k, e in enumerate(all_ends(setup)) if isinstance(e, TakeOff)]
+    if not found:
+        return None
+    drawing = {duct: c for c, (duct, _) in enumerate(valve_ducts(setup))}
+    cylinder = tuple(drawing.get(duct, -1) for duct, _ in found)
+    mean, droop, recovery = (np.full(len(found), np.nan) for _ in range(3))
+    deg = traces.crank_deg - traces.crank_deg[0]
+
+    def at(angle: float, p: FloatArray) -> float:
+        return float(np.interp(np.mod(angle - traces.crank_deg[0], 720.0), np.append(deg, 720.0),
+                               np.append(p, p[0])))
+
+    for t, ((_, e), c) in enumerate(zip(found, cylinder, strict=True)):
+        p = traces.mouths[2, :, t]
+        mean[t] = p.mean()
+        if c < 0:
+            continue
+        start, stop = _open_span(setup.cylinders[c])
+        opened = np.mod(traces.crank_deg - start, 720.0) <= stop - start
+        low = float(p[opened].min())
+        droop[t] = at(start, p) - low
+        others = [_open_span(setup.cylinders[o])[0] for (_, f), o in
+                  zip(found, cylinder, strict=True) if o not in (-1, c) and f.duct == e.duct]
+        if others and droop[t] > 0.0:
+            nxt = min(np.mod(o - stop, 720.0) for o in others) + stop
+            recovery[t] = (at(float(nxt), p) - low) / droop[t]
+    return Stations(cylinder, mean, droop, recovery)
+
+
+def summarise(model: tb.Model, record: tb.Record, setup: WaveSetup, cell_m: float, cycles: int,
+              steps: int, errors: FloatArray, change: FloatArray,
+              warnings: tuple[str, ...]) -> WaveResult:
+    """The result of a run whose cycle repeats."""
+    pots = model.pots
+    fresh = pots["fresh"].copy()
+    p = setup.reference_pressure_pa or setup.ambient_pressure_pa
+    t = setup.reference_temperature_k or setup.ambient_temperature_k
+    density = p / (setup.gas_constant_j_kg_k * t)
+    swept = np.array([displacement(c.bore_m, c.stroke_m) for c in setup.cylinders])
+    traces = read_traces(model, record, setup, cell_m)
+    mean, peak = mach_numbers(traces, setup)
+    return WaveResult(
+        rpm=float(setup.rpm or np.nan), converged=True, reason="", cycles=cycles, steps=steps,
+        cell_m=cell_m, trapped_air_kg=fresh, share=fresh / fresh.sum(),
+        volumetric_efficiency=fresh / (density * swept),
+        trapped_pressure_pa=pots["trapped_p"].copy(),
+        trapped_temperature_k=pots["trapped_t"].copy(),
+        residual_fraction=1.0 - fresh / pots["trapped"], mach_mean=mean, mach_peak=peak,
+        back_flow_kg=pots["back_flow"].copy(), mass_error=errors[:, 0], energy_error=errors[:, 1],
+        change=change, stations=stations(traces, setup), traces=traces, warnings=warnings)
