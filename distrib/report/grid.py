@@ -26,6 +26,8 @@ class Column:
     unit: str = ""
     align: Align = "left"
     rank: int = 1
+    blank: bool = False
+    """Whether its cells are there to be written on."""
 
     @property
     def heading(self) -> str:

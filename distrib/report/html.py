@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -39,9 +40,20 @@ def render_html(document: Document) -> str:
 def _environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("distrib.report"), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True)
+    environment.filters["tight"] = tight
+    return environment
+
+
+_BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=(?:mm|in|in2|in3|in²|cm²|deg|degC|degF|kPa|psi|bar|L|%|m/s|rev/min)\b|%)")
+
+
+def tight(text: str) -> str:
+    """The text with no line break between a figure and its unit."""
+    return _BEFORE_UNIT.sub("\u00a0", text)
 
 
 def _picture(block: Picture) -> Any:

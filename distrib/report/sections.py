@@ -79,7 +79,7 @@ def labels_of(reports: Sequence[ReportData]) -> list[str]:
     """Names of the designs: the title alone, with a letter before it when there are several."""
     if len(reports) == 1:
         return [reports[0].case.title]
-    return [f"{LETTERS[i % 26]} {data.case.title}" for i, data in enumerate(reports)]
+    return [f"{LETTERS[i % 26]}: {data.case.title}" for i, data in enumerate(reports)]
 
 
 def _unique(sections: Sequence[Section]) -> tuple[Section, ...]:
@@ -214,8 +214,8 @@ def _assumptions(reports: Sequence[ReportData], labels: Sequence[str]) -> Sectio
             blocks.append(Paragraph("Nothing: the case gives every value that was used."))
         limits = fuel_limits(data.case)
         blocks.append(Facts(tuple(
-            (name.replace("_", " "), f"{getattr(limits, name):g}, {limits.origin(name)}")
-            for name in ORIGIN)))
+            (name.replace("_percent", " (%)").replace("_", " "),
+             f"{getattr(limits, name):g}, {limits.origin(name)}") for name in ORIGIN)))
     return Section("assumptions", "Assumptions and limits", tuple(blocks))
 
 

@@ -76,7 +76,7 @@ def drawing_sheet(
 
 def report_sheets(
     case: Case, verdicts: Mapping[int, Verdict] | None = None, width_mm: float = 178.0,
-    height_mm: float = 225.0,
+    height_mm: float = 205.0,
 ) -> tuple[Sheet, ...]:
     """One sheet per plenum for a page, as large as it fits; the notes come as text.
 

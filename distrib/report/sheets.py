@@ -43,7 +43,7 @@ def shop_sheet(data: ReportData, label: str) -> Section:
         Heading("Order of work (common practice)"),
         Bullets(cautions.SHOP_ORDER, numbered=True),
         Heading("Tests"),
-        *(Paragraph(text, "caution") for text in cautions.PRESSURE[:1]),
+        *(Paragraph(text) for text in cautions.PRESSURE[:1]),
         Blanks(("tolerances agreed", "leak test: pressure, medium, result",
                 "proof test: pressure, medium, result")),
         Heading("Flow bench"),
@@ -96,8 +96,8 @@ def _structure_facts(case: Case) -> tuple[tuple[str, str], ...]:
 def _bench_form(case: Case) -> Table:
     distances = distances_m(case)
     columns = (Column("cyl.", align="right"), Column("from entry", "mm", "right"),
-               Column("repeat 1"), Column("repeat 2"), Column("repeat 3"), Column("mean"),
-               Column("from mean", "%"))
+               *(Column(f"repeat {i}", blank=True) for i in (1, 2, 3)),
+               Column("mean", blank=True), Column("from mean", "%", blank=True))
     rows = tuple((str(n), millimetres(d), *[""] * 5) for n, d in distances.items())
     return Table("Flow of each runner (unit: ______)", columns, rows)
 
@@ -134,8 +134,8 @@ def reviewer_sheet(data: ReportData, label: str) -> Section | None:
     keep = [i for i, c in enumerate(full.columns) if c.name in ("verdict", "checks", "value",
                                                                 "limit", "to do")]
     rows = tuple((*(row[i] for i in keep), "") for row in full.rows)
-    table = Table("Open points", (*(full.columns[i] for i in keep), Column("answer, initials")),
-                  rows)
+    columns = (*(full.columns[i] for i in keep), Column("answer, initials", blank=True))
+    table = Table("Open points", columns, rows)
     passed = sum(f.verdict == "ok" for f in data.findings)
     blocks: tuple[Block, ...] = (
         Paragraph(f"{label}. {len(rows)} open points, {passed} passed. Case hash "

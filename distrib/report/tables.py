@@ -177,7 +177,8 @@ def conditions_in_words(shares: Shares, point: int = 0) -> str:
         for ending, unit, factor, shift, places in _UNITS:
             if key.endswith(ending):
                 name = key.removesuffix(ending).replace("_", " ")
-                parts.append(f"{name} {value * factor + shift:.{places}f} {unit}")
+                absolute = " absolute" if key.endswith("pressure_pa") else ""
+                parts.append(f"{name} {value * factor + shift:.{places}f} {unit}{absolute}")
                 break
         else:
             parts.append(f"{key.replace('_', ' ')} {value:g}")
@@ -217,8 +218,8 @@ def trim_table(sheet: TrimSheet, blanks: bool = False) -> Table:
     columns = [Column("cyl.", align="right"), Column("for equal lambda", "%", "right", 2),
                Column("set first", "%", "right")]
     if blanks:
-        columns += [Column("lambda measured"), Column("after injector swap"),
-                    Column("new trim", "%")]
+        columns += [Column("lambda measured", blank=True),
+                    Column("after injector swap", blank=True), Column("new trim", "%", blank=True)]
     columns.append(Column("note", rank=2))
     rows = []
     for row in sheet.rows:
