@@ -238,8 +238,11 @@ class _Sheet:
         )
         if depression is None or temperature is None or barometer is None:
             return
+        if temperature <= 0.0 or barometer <= 0.0:
+            self.problem(line, "room state", f"{temperature:g} K, {barometer:g} Pa", "above zero")
+            return
         flux = float(mass_flux(barometer, temperature, depression))
-        if not np.isfinite(flux) or temperature <= 0.0:
+        if not np.isfinite(flux):
             self.problem(line, "depression", f"{depression:g} Pa at {barometer:g} Pa",
                          "above zero and below the critical depression")
             return

@@ -57,8 +57,10 @@ class Node:
             return None
         if not isinstance(value, str) or (choices and value not in choices):
             allowed = ", ".join(f'"{c}"' for c in choices) if choices else "a text"
-            near = difflib.get_close_matches(str(value), choices, n=1, cutoff=0.5)
-            self.problem(key, _shown(value), allowed, f'nearest: "{near[0]}"' if near else "")
+            lower = {c.lower(): c for c in choices}
+            near = difflib.get_close_matches(str(value).lower(), list(lower), n=1, cutoff=0.5)
+            hint = f'nearest: "{lower[near[0]]}"' if near else ""
+            self.problem(key, _shown(value), allowed, hint)
             return None
         return value
 

@@ -1,0 +1,145 @@
+"""Engine logs as they really look: read right, cleaned, and freed from trims and corrections."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from distrib.calibration.clean import into_cells, steady_windows
+from distrib.calibration.log import LOG_WARNINGS, fill_gaps, read_log
+from distrib.calibration.mapping import read_log_mapping
+from distrib.errors import InputError
+
+from .logs import AIR, LOG_MAPPING, TRIMS, LogText, lambda_rows, write_log
+
+
+def _mapping(tmp_path: Path, text: str = LOG_MAPPING) -> Path:
+    path = tmp_path / "map.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+WAYS = {
+    "plain": (LogText(), ""),
+    "semicolon and decimal comma": (LogText(";", ","), '[file]\ndecimal = ","\n'),
+    "tabs": (LogText("\t"), ""),
+    "byte-order mark": (LogText(bom=True), ""),
+    "no metadata, no units": (LogText(metadata=(), units=None), ""),
+    "windows line ends": (LogText(newline="\r\n"), ""),
+    "utf-16": (LogText(encoding="utf-16"), ""),
+    "windows latin units": (
+        LogText(units="s,rpm,kPa,°C,-,lambda,lambda,lambda,lambda,%", encoding="cp1252"), ""
+    ),
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_every_way_of_writing_gives_the_same_log(tmp_path: Path, way: str) -> None:
+    how, extra = WAYS[way]
+    mapping = read_log_mapping(_mapping(tmp_path, LOG_MAPPING + extra))
+    log = read_log(write_log(tmp_path / "log.csv", how), mapping)
+    truth = np.array(lambda_rows())
+    assert log.cylinders == (1, 2, 3, 4)
+    assert np.allclose(log.time_s, truth[:, 0], rtol=1e-9)
+    assert np.allclose(log.lambda_, truth[:, 5:9].T, rtol=1e-9)
+    assert np.allclose(log.pressure_pa, 2.0e5, rtol=1e-12)  # 100 kPa gauge over 100 kPa
+    assert log.others["coolant"][0] == pytest.approx(313.15)
+    assert np.all(log.trim_percent[:, 0] == TRIMS) and np.all(log.loop_percent == 1.0)
+    assert log.warnings == LOG_WARNINGS
+
+
+def test_windows_give_air_without_trims_and_correction(tmp_path: Path) -> None:
+    mapping = read_log_mapping(_mapping(tmp_path))
+    log = read_log(write_log(tmp_path / "log.csv"), mapping)
+    windows = steady_windows(log, mapping)
+    # warm from 5 s on (coolant 70 degC), ramp from 20 to 30 s
+    assert windows.start_s[0] == pytest.approx(5.0)
+    assert not ((windows.start_s > 20.5) & (windows.stop_s < 29.5)).any()
+    cells = into_cells(windows, mapping.cell_rpm, mapping.cell_pressure_pa)
+    for row, air in ((0, AIR), (1, AIR[::-1])):
+        lam = cells.lambda_base[row, 0]
+        assert np.allclose(lam / lam.mean(), air, rtol=1e-9)
+        assert lam.mean() == pytest.approx(0.8, rel=1e-9)
+    assert cells.windows.min() >= 2 and np.all(cells.spread < 1e-9)
+    assert any(e.what == "warm-up" and e.count == 100 for e in windows.exclusions)
+
+
+def test_noise_is_covered_by_the_stated_error(tmp_path: Path) -> None:
+    """Cells of a log with 1 % sample noise lie within a few stated errors of the truth."""
+    mapping = read_log_mapping(_mapping(tmp_path))
+    log = read_log(write_log(tmp_path / "log.csv", LogText(noise=0.01), seed=5), mapping)
+    cells = into_cells(steady_windows(log, mapping), mapping.cell_rpm, mapping.cell_pressure_pa)
+    z = (cells.lambda_base[:, 0] / 0.8 - np.stack([AIR, AIR[::-1]])) / (cells.sigma[:, 0] / 0.8)
+    assert np.abs(z).max() < 3.5
+
+
+def test_saturated_misfiring_and_cut_samples_are_listed(tmp_path: Path) -> None:
+    rows = lambda_rows()
+    rng = np.random.default_rng(1)
+    for k, row in enumerate(rows):
+        if 100 <= k < 300:
+            row[6] = 1.6  # cylinder 2 stuck rich-lean at the end of its range
+        row[7] += rng.choice([0.0, 0.25], p=[0.8, 0.2])  # cylinder 3 misfires
+        if 700 <= k < 720:
+            row[4] = 1.0
+    path = tmp_path / "log.csv"
+    path.write_text("Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL\n" + "\n".join(
+        ",".join(f"{v:.8g}" for v in row) for row in rows) + "\n", encoding="utf-8")
+    mapping = read_log_mapping(_mapping(tmp_path))
+    windows = steady_windows(read_log(path, mapping), mapping)
+    listed = {(e.what, e.where) for e in windows.exclusions}
+    assert ("window with a saturated sensor", "cylinder 2") in listed
+    assert ("window with suspected misfire", "cylinder 3") in listed
+    assert ("fuel cut", "rows of the log") in listed
+    assert np.isnan(windows.lambda_base[:, 2]).all()
+    assert np.isfinite(windows.lambda_base[:, 0]).all()
+    assert not ((windows.start_s < 35.9) & (windows.stop_s > 35.0)).any()
+    assert "misfire reads lean" in str(windows.exclusions[-1])
+
+
+def test_total_pulse_trims_become_fuel_percent(tmp_path: Path) -> None:
+    text = LOG_MAPPING.replace('on = "fuel"', 'on = "total pulse", dead_time = "1 ms"').replace(
+        "[state]", 'pulse = { columns = ["P1", "P2", "P3", "P4"], cylinders = [1, 2, 3, 4], '
+        'unit = "ms" }\n\n[state]')
+    rows = lambda_rows()
+    path = tmp_path / "log.csv"
+    pulse = 2.0 * (1 + TRIMS / 100)
+    path.write_text("Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL,P1,P2,P3,P4\n" + "\n".join(
+        ",".join(f"{v:.8g}" for v in [*row, *pulse]) for row in rows) + "\n", encoding="utf-8")
+    log = read_log(path, read_log_mapping(_mapping(tmp_path, text)))
+    # 2 ms untrimmed with 1 ms dead: +2 % on the total is +4 % fuel
+    assert np.allclose(log.trim_percent[:, 0], 2.0 * TRIMS)
+
+
+def test_afr_needs_its_scale_and_is_divided_by_it(tmp_path: Path) -> None:
+    text = LOG_MAPPING.replace('unit = "lambda"', 'unit = "AFR", scale = 14.7')
+    log = read_log(write_log(tmp_path / "log.csv", LogText(units=None)),
+                   read_log_mapping(_mapping(tmp_path, text)))
+    assert np.allclose(log.lambda_ * 14.7, np.array(lambda_rows())[:, 5:9].T, rtol=1e-9)
+    with pytest.raises(InputError, match="scale: read nothing"):
+        read_log_mapping(_mapping(tmp_path, LOG_MAPPING.replace('unit = "lambda"', 'unit = "AFR"')))
+
+
+def test_slow_channel_repeats_until_its_next_value() -> None:
+    nan = np.nan
+    assert fill_gaps(np.array([1.0, nan, nan, 4.0, nan])).tolist() == [1, 1, 1, 4, 4]
+
+
+def test_cut_off_last_line_is_left_out_and_noted(tmp_path: Path) -> None:
+    path = write_log(tmp_path / "log.csv")
+    path.write_bytes(path.read_bytes() + b"60.00,50")
+    log = read_log(path, read_log_mapping(_mapping(tmp_path)))
+    assert len(log.time_s) == 1200
+    assert any("cut off" in n for n in log.notes)
+
+
+def test_log_that_never_holds_still_says_why(tmp_path: Path) -> None:
+    text = LOG_MAPPING + (
+        '[clean]\nrpm_within = 1\npressure_within = "0.1 kPa"\nshortest = "55 s"\n'
+        'longest = "60 s"\n'
+    )
+    mapping = read_log_mapping(_mapping(tmp_path, text))
+    with pytest.raises(InputError, match="no steady window of 55 s"):
+        steady_windows(read_log(write_log(tmp_path / "log.csv"), mapping), mapping)
