@@ -18,7 +18,8 @@ import numpy as np
 from distrib.calibration.bench_mapping import BenchMapping, Column, Configuration
 from distrib.calibration.clean import Exclusion
 from distrib.calibration.layout import MISSING, Layout, find_layout, split_line
-from distrib.constants import GAMMA, R_DRY_AIR
+from distrib.constants import R_DRY_AIR
+from distrib.engine.rig import mass_flux
 from distrib.errors import InputError, Problem
 
 TOTALS: Final = frozenset(
@@ -61,27 +62,6 @@ class BenchSheet:
     exclusions: tuple[Exclusion, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
-
-
-def scale_flow(flow: Any, from_pa: Any, to_pa: Any) -> Any:
-    """Flow at another depression by the square-root law (rows bench.scale.*).
-
-    Incompressible; beyond a ratio of about 3, or near a change of separation, it misleads.
-    """
-    return flow * np.sqrt(np.asarray(to_pa, dtype=np.float64) / from_pa)
-
-
-def mass_flux(pressure_pa: Any, temperature_k: Any, depression_pa: Any) -> Any:
-    """Isentropic mass flow per area, kg/(s m^2), from rest to `pressure - depression`.
-
-    Ratio of specific heats 7/5; NaN when the depression is not below the critical one.
-    """
-    r = 1.0 - np.asarray(depression_pa, dtype=np.float64) / pressure_pa
-    r = np.where((r > (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))) & (r < 1.0), r, np.nan)
-    term = r ** (2.0 / GAMMA) - r ** ((GAMMA + 1.0) / GAMMA)
-    return pressure_pa * np.sqrt(
-        2.0 * GAMMA / (GAMMA - 1.0) / (R_DRY_AIR * temperature_k) * term
-    )
 
 
 def runner_number(label: str, names: Any) -> int | None:

@@ -10,13 +10,12 @@ import pytest
 from distrib.calibration.bench import (
     ONE_AT_A_TIME,
     BenchSheet,
-    mass_flux,
     read_bench,
     runner_number,
-    scale_flow,
 )
 from distrib.calibration.bench_mapping import read_bench_mapping
 from distrib.engine import bench_effective_area
+from distrib.engine.rig import mass_flux, scale_flow
 
 from .logs import BENCH_MAPPING, BENCH_TEXT
 

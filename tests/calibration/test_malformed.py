@@ -146,7 +146,7 @@ BENCH_FILE_FAULTS: list[Edit] = [
     ("#2,single", "#2,both", '"config": read "both"', 5),
     ("2,200,204", "2,two hundred,204", '"flow_1": read "two hundred"', 5),
     ("2,200,204", '2,"200,5",204', "decimal sign?", 5),
-    ("2,200,204", "2,200,204,,x", "read 9 cells; allowed: 8", 5),
+    ("2,200,204", "2,200,204,,x", "read 10 cells; allowed: 8", 5),
     ("2,200,204", "2,200", "line: read 7 cells; allowed: 8", 5),
     ("2,200,204", "2,nan?,204", 'read "nan?"', 5),
     ("2,200,204", "2,inf,204", "a finite number", 5),
