@@ -111,6 +111,8 @@ def _read_comma(text: str) -> float:
                 f'or "{head}{tail} {{unit}}"'
             )
         return float(f"{head or '0'}.{tail}{exponent}")
+    if "'" in text:
+        raise NumeralError('write feet or inches, not both: "1.25 ft" or "15 in"')
     if _SPACED.fullmatch(text):
         joined = text.replace(" ", "")
         raise NumeralError(f'no space inside a number: write "{joined} {{unit}}"')

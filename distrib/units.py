@@ -308,7 +308,7 @@ def _spelled(joined: str, kind: str) -> str | None:
 def _unit_hint(joined: str, kind: str, kinds: tuple[str, ...]) -> str:
     for other in UNITS:
         if other not in kinds and _spelled(joined, other) is not None:
-            return f"{joined} is a unit of {other}, this field is a {kind}"
+            return f"{joined} is a unit of {other}, not of {kind}"
     known = [unit for k in kinds for unit in UNITS[k]]
 
     def likeness(unit: str) -> float:

@@ -45,7 +45,7 @@ def parameter(name: str) -> Parameter:
     rest = tokens[1:]
     while True:
         selector = None
-        if rest and table.repeat != "one" and rest[0] not in table.names():
+        if len(rest) > 1 and table.repeat != "one" and rest[0] not in table.names():
             selector, rest = rest[0], rest[1:]
         steps.append((table, selector))
         if not rest:
@@ -95,8 +95,10 @@ def search_ranges(tree: dict[str, Any], context: Context, report: Report) -> lis
 def _search_range(name: str, item: Any, context: Context) -> SearchRange:
     form = '{ low = "400 mm", high = "480 mm" } or { choices = ["..."] }'
     if not isinstance(item, dict):
-        hint = "a dotted name goes in quotes" if "." not in name else ""
-        raise BadValueError(show(item), form, hint)
+        raise BadValueError(show(item), form)
+    if "." not in name and not set(item) & {"low", "high", "choices"}:
+        inner = next(iter(item), "length")
+        raise BadValueError(f'"{name}"', form, f'put the dotted name in quotes: "{name}.{inner}"')
     where = parameter(name)
     context = Context(context.ambient_pa, where.choices)
     for key in item:

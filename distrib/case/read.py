@@ -28,8 +28,8 @@ _SYNTAX_HINTS = (
     ("Expected newline or end of document after a statement", "text with a unit goes in quotes"),
     ("Invalid statement", "a line is key = value, or a [table]"),
     ("Expected '=' after a key", "a line is key = value; a key has no spaces"),
-    ("Unterminated", "a quote or bracket is not closed"),
-    ("Unclosed", "a quote or bracket is not closed"),
+    ("Unterminated", "a quote or bracket is not closed, here or above"),
+    ("Unclosed", "a quote or bracket is not closed, here or above"),
     ("Illegal character", "a quote is not closed on its line, or a strange character stands there"),
 )
 
@@ -69,7 +69,7 @@ def read_case(path: str | FilePath) -> Case:
     return read_text(text, name)
 
 
-def read_text(text: str, path: str = "") -> Case:
+def read_text(text: str, path: str = "case") -> Case:
     """Read and check a case given as TOML text; `path` names it in messages."""
     text = text.replace("\r\n", "\n")
     try:
@@ -147,6 +147,7 @@ def _syntax_problem(message: str, text: str, file: str) -> Problem:
     what = _AT_LINE.sub("", message)
     shown = lines[line - 1].strip() if 0 < line <= len(lines) else ""
     shown = shown if len(shown) <= 60 else shown[:57] + "..."
+    what = re.sub(r"\('([^']*)',\)", r"[\1]", what)
     hint = next((hint for start, hint in _SYNTAX_HINTS if what.startswith(start)), "")
     allowed = f"TOML ({what[:1].lower()}{what[1:]})"
     return Problem("syntax", shown or "an empty line", allowed, hint, file, line, code="syntax")

@@ -258,7 +258,8 @@ def _entry_size(draft: Draft, node: Node, report: Report) -> None:
     if kind == "center":
         room, what = _wall(section, node.get("face") or "top"), "the plenum wall it sits in"
         length = plenum.get("length_m")
-        if length is not None and (at - d / 2 < -_EPS_M or at + d / 2 > length + _EPS_M):
+        inside = length is not None and 0 <= at <= length
+        if inside and (at - d / 2 < -_EPS_M or at + d / 2 > length + _EPS_M):
             read = f"an entry from {mm(at - d / 2)} to {mm(at + d / 2)}"
             report(node.place("at_m"), read, f"inside the plenum, 0 mm to {mm(length)}")
     else:

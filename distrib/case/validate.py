@@ -33,6 +33,7 @@ class Validator:
         self._tree = tree
         self._report = report
         self._context = Context(self._ambient())
+        self._tables_misspelt: set[str] = set()
 
     def draft(self) -> Draft:
         """The draft of the whole tree."""
@@ -63,7 +64,7 @@ class Validator:
     def _table(self, table: Table, parent: dict[str, Any], path: Path) -> list[Node]:
         """All nodes of one table key under `parent`."""
         if table.key not in parent:
-            if table.required:
+            if table.required and table.key not in self._tables_misspelt:
                 kind = f"a table [{table.key}]: {table.meaning}"
                 self._report((*path, table.key), "nothing", kind)
             return []
@@ -110,9 +111,20 @@ class Validator:
             if key in known:
                 continue
             hint = nearest(key, known)
+            meant = hint.removeprefix('nearest: "').removesuffix('"')
             if not hint:
                 hint = f"known here: {', '.join(known)}"
+            elif meant not in raw:
+                self._misspelt(node, meant)
             self._report((*node.path, key), f'the key "{key}"', "only known keys", hint)
+
+    def _misspelt(self, node: Node, key: str) -> None:
+        """Do not report as missing what stands there under a wrong name."""
+        if not node.path:
+            self._tables_misspelt.add(key)
+        for attribute, spec in specs(node.table.model).items():
+            if spec.key == key:
+                node.values[attribute] = FAULTY
 
     def _fields(self, node: Node, raw: dict[str, Any], fields: dict[str, Spec]) -> None:
         for attribute, spec in fields.items():
@@ -210,7 +222,7 @@ class Validator:
         self._missing_in_runners(draft)
 
     def _missing_in_runners(self, draft: Draft) -> None:
-        if not draft.runners and not self._tree.get("runner") and not self._tree.get("runners"):
+        if not draft.runners and not {"runner", "runners"} & {*self._tree, *self._tables_misspelt}:
             self._report(
                 ("runners",),
                 "nothing",
@@ -219,6 +231,8 @@ class Validator:
             return
         seen: set[str] = set()
         for node in draft.runners:
+            if node.get("cylinder") is None:
+                continue
             for attribute, spec in specs(node.table.model).items():
                 needed = node.table.model.model_fields[attribute].is_required()
                 if not needed or spec.derived or node.given(attribute):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -100,7 +101,7 @@ def limits_text(spec: Spec) -> tuple[str, str]:
     values = (
         from_si(v, kind, unit) if unit and kind in UNITS else v for v in (spec.low, spec.high)
     )
-    low, high = (f"{v:.4g}{tail}" for v in values)
+    low, high = (f"{v:.4g}{tail}" if abs(v) < 1e4 else f"{v:.0f}{tail}" for v in values)
     return low, high
 
 
@@ -137,13 +138,17 @@ def in_range(spec: Spec, value: float, raw: Any) -> float:
     if spec.low is not None and spec.high is not None:
         slack = 1e-12 * max(abs(spec.low), abs(spec.high))
         if not spec.low - slack <= value <= spec.high + slack:
-            raise BadValueError(show(raw), span(spec), _range_hint(spec, value))
+            raise BadValueError(show(raw), span(spec), _range_hint(spec, value, raw))
     return value
 
 
-def _range_hint(spec: Spec, value: float) -> str:
-    if spec.kind in ("pressure", "absolute pressure") and spec.low is not None:
+def _range_hint(spec: Spec, value: float, raw: Any) -> str:
+    if spec.kind in ("pressure", "absolute pressure"):
         return f"that is {value / 1000:.4g} kPa absolute"
+    if spec.kind == "length" and isinstance(raw, str) and "mm" not in raw:
+        return f"that is {value * 1000:.4g} mm"
+    if spec.key == "lambda_target" and value > 5:
+        return "this is lambda (1 is stoichiometric), not an air-fuel ratio"
     return ""
 
 
@@ -159,7 +164,11 @@ def quantity(spec: Spec, raw: Any, kind: str, context: Context) -> float:
     try:
         found = parse(raw, kind)
     except UnitError as error:
-        raise BadValueError(error.read, error.allowed, error.hint) from None
+        allowed = example if spec.kind == "absolute pressure" else error.allowed
+        hint = error.hint
+        if spec.kind == "absolute pressure" and "gauge" in hint:
+            hint = "the outside pressure is absolute: add the word absolute"
+        raise BadValueError(error.read, allowed, hint) from None
     if spec.kind == "absolute pressure" and found.reference == "gauge":
         raise BadValueError(
             show(raw), example, "the outside pressure is absolute, it has no gauge value"
@@ -261,7 +270,7 @@ def _bare_or_text(kind: str) -> Callable[[Spec, Any, Context], float]:
 def _list_of(reader: Callable[[Spec, Any, Context], Any]) -> Callable[[Spec, Any, Context], Any]:
     def read(spec: Spec, raw: Any, context: Context) -> tuple[Any, ...]:
         if not isinstance(raw, list) or not raw:
-            raise BadValueError(show(raw), f"a list such as {spec.example}")
+            raise BadValueError(show(raw), f"a list such as {spec.example}", _list_hint(spec, raw))
         values = []
         for number, item in enumerate(raw, start=1):
             try:
@@ -273,6 +282,16 @@ def _list_of(reader: Callable[[Spec, Any, Context], Any]) -> Callable[[Spec, Any
         return tuple(values)
 
     return read
+
+
+def _list_hint(spec: Spec, raw: Any) -> str:
+    """What to write instead of one value or of a text such as "1-3-4-2"."""
+    if isinstance(raw, str) and spec.kind == "integers":
+        numbers = re.findall(r"[0-9]+", raw)
+        return f"write [{', '.join(numbers)}]" if numbers else ""
+    if isinstance(raw, str | int | float) and not isinstance(raw, bool):
+        return f"write [{show(raw)}]"
+    return ""
 
 
 def _given(spec: Spec, raw: Any, context: Context) -> Given:
