@@ -37,6 +37,7 @@ class Network:
     temperature_node: dict[str, int]
     mass_row: dict[str, int]
     nozzle: dict[str, int]
+    volume: dict[str, Any]
     x_fixed: FloatArray
     pattern: NDArray[np.bool_]
     entries: tuple[tuple[int, int], ...]
@@ -48,22 +49,26 @@ class Network:
         return int(self.topology.sizes[1])
 
 
-def compile_graph(graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR) -> Network:
+def compile_graph(
+    graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR, storing: bool = False
+) -> Network:
     """Compile a flow graph into arrays.
 
-    gas_constant of the air, J/(kg K), scalar or (B,). Raises InputError with every reason when
+    gas_constant of the air, J/(kg K), scalar or (B,). storing: the nodes will store gas (phased
+    model); the stations of a plenum then store with the mean pressure of the plenum. Raises InputError with every reason when
     the graph cannot be solved.
     """
     faults = flow_graph.problems(graph)
     if faults:
         raise InputError([Problem("network", fault, "a connected, sound graph") for fault in faults])
-    b = Builder(graph)
+    b = Builder(graph, storing)
     ducts = element_rows.ducts(b)
     stations = element_rows.stations(b)
     mouths = element_rows.mouths(b)
     nozzles = element_rows.nozzles(b)
     jets = _jets(b)
     masses, terms, pointer = _masses(b)
+    means = element_rows.means(b)
     entries = tuple(b.position)
     n = b.n
     if len(b.equations) != n:
@@ -81,6 +86,7 @@ def compile_graph(graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR
         _ints(b.end_rows, 3), _ints(flows, 2), _ints(ducts[0], 7), _ints(stations[0], 7),
         _ints(mouths[0], 10), _ints(jets[0], 5), _ints(nozzles[0], 7),
         np.array(pointer, dtype=np.int64), _ints(terms, 3), _ints(masses, 6),
+        _ints(means[0], 3), np.array(means[1], dtype=np.int64), _ints(means[2], 2),
     )
     fill = _common_temperature(temperature, batch)
     areas = stack(b.areas, batch)
@@ -88,12 +94,14 @@ def compile_graph(graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR
         areas, 1.0 / areas, stack(ducts[1], batch), stack(ducts[2], batch),
         stack(stations[1], batch), stack(mouths[1], batch), stack(jets[1], batch),
         stack(nozzles[1], batch), fill * np.asarray(gas_constant, dtype=float) / GAMMA,
-        np.zeros((len(masses), batch)), np.zeros((len(masses), batch)), np.ones((4, batch)),
+        np.zeros((len(masses), batch)), np.zeros((len(masses), batch)), stack(means[3], batch),
+        np.ones((4, batch)),
     )
     fixed = stack([b.nodes[m]["pressure_pa"] for m in b.fixed], batch)
     return Network(
         top, params, tuple(b.unknowns), tuple(b.equations), b.slot, b.flow,
-        b.temperature_node, {m: i for i, m in enumerate(_stored(b))}, nozzles[2], fixed,
+        b.temperature_node, {m: i for i, m in enumerate(_stored(b))}, nozzles[2],
+        {m: b.nodes[m].get("volume_m3", 0.0) for m in _stored(b)}, fixed,
         pattern, entries, batch,
     )
 
@@ -145,8 +153,7 @@ def _jets(b: Builder) -> tuple[list[Any], list[Any]]:
         k = b.flow[duct]
         e = b.end(slot, k, d[f"area_{end}_m2"])
         row = b.equations.index(f"mouth {mouth}")
-        sign = 1 if end == "v" else -1
-        index.append((row, e, sign, b.pos(row, slot), b.pos(row, b.mflow(k))))
+        index.append((row, e, 1, b.pos(row, slot), b.pos(row, b.mflow(k))))
         values.append(coefficient)
     return index, values
 
@@ -161,7 +168,7 @@ def _masses(b: Builder) -> tuple[list[Any], list[Any], list[int]]:
     pointer = [0]
     for name in _stored(b):
         row = b.row(f"mass balance at {name}")
-        first, second = b.slot[name]
+        first, second = b.store(name)
         for u, v, d in b.edges:
             for node, sign in ((u, -1), (v, 1)):
                 if node == name:

@@ -113,7 +113,8 @@ def ducts(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, ja
         for i in range(n):
             root = math.sqrt(c_flow[k * _L + i])
             narrow = min(par.area[area * _L + i], par.area[area_b * _L + i])
-            w[17 * _L + i] = par.scalars[3 * _L + i] * par.scalars[i] * narrow / root
+            w[17 * _L + i] = par.scalars[3 * _L + i] * par.scalars[i] * narrow / math.sqrt(
+                par.c_node[i])
             w[18 * _L + i] = CHOKE * root / par.duct[(DUCT_ROWS * d + 8) * _L + i]
             w[19 * _L + i] = par.scalars[i]
         duct_block(w, n)
@@ -159,9 +160,9 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
         _get(w, 8, x, n_p + top.end_i[e_l, 1], n)
         _get(w, 9, x, n_p + top.end_i[e_r, 1], n)
         for i in range(n):
-            c = c_flow[k * _L + i]
             a_1 = par.area[area * _L + i]
-            small = par.scalars[3 * _L + i] * par.scalars[i] * a_1 / math.sqrt(c)
+            # one temperature for the smoothing flow, so that it does not jump with direction
+            small = par.scalars[3 * _L + i] * par.scalars[i] * a_1 / math.sqrt(par.c_node[i])
             w[10 * _L + i] = small
             w[14 * _L + i] = small
             w[12 * _L + i] = par.mouth[(base + 8) * _L + i]
@@ -252,6 +253,21 @@ def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, inv_m: Any
 
 
 @kernel
+def means(top: Any, par: Any, x: Any, r: Any, jac: Any, inv_dp: Any, n: int) -> None:
+    """Mean pressure of every plenum that stores: P = sum of weights times pressures."""
+    for j in range(top.mean_i.shape[0]):
+        row = top.mean_i[j, 0]
+        for i in range(n):
+            r[row * _L + i] += x[top.mean_i[j, 1] * _L + i] * inv_dp[i]
+            jac[top.mean_i[j, 2] * _L + i] += inv_dp[i]
+        for q in range(top.mean_ptr[j], top.mean_ptr[j + 1]):
+            for i in range(n):
+                g = -par.weight[q * _L + i] * inv_dp[i]
+                r[row * _L + i] += g * x[top.mean_term[q, 0] * _L + i]
+                jac[top.mean_term[q, 1] * _L + i] += g
+
+
+@kernel
 def evaluate(ctx: Any, x: Any, r: Any, jac: Any, n: int) -> None:
     """Scaled residual r and Jacobian of the network in `ctx` at x, for n lanes.
 
@@ -272,3 +288,4 @@ def evaluate(ctx: Any, x: Any, r: Any, jac: Any, n: int) -> None:
     mouths(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
     nozzles(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
     masses(top, par, x, work.c_flow, r, jac, work.inv_m, n)
+    means(top, par, x, r, jac, work.inv_dp, n)

@@ -26,7 +26,10 @@ class Topology(NamedTuple):
     nozzle_i: Any  # end a, p slot b, flow, row, pos a, pos b, pos m
     mass_ptr: Any  # start of each mass row in mass_term
     mass_term: Any  # flow, sign, pos
-    mass_i: Any  # row, p slot, p slot 2, pos, pos 2, temperature node, flow scale row
+    mass_i: Any  # row, p slot, p slot 2, pos, pos 2, temperature node
+    mean_i: Any  # row, p slot, pos
+    mean_ptr: Any
+    mean_term: Any  # p slot, pos
 
 
 class Params(NamedTuple):
@@ -43,6 +46,7 @@ class Params(NamedTuple):
     c_node: Any  # R T0 / gamma of each temperature node
     storage: Any  # kg/s per Pa of each mass row
     p_old: Any  # Pa difference, the storage starts from it
+    weight: Any  # of each pressure in the mean of its plenum
     scalars: Any  # p reference, flow scale, pressure difference scale, smoothing phi
 
 
