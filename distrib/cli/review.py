@@ -118,9 +118,10 @@ def _show(path: str, case: Case, result: ReviewResult) -> None:
 
 def _show_ok(findings: list[Finding], width: int) -> None:
     from distrib.cli.output import table
+    from distrib.review.words import limit_text, value_text
 
     columns = ["rule", "value", "limit"]
-    rows = [[f.id, number(f.value, f.unit), limit_text(f)] for f in findings]
+    rows = [[f.id, value_text(f), limit_text(f)] for f in findings]
     if width >= WIDEST:
         columns.insert(1, "what")
         rows = [[row[0], f.title, *row[1:]] for row, f in zip(rows, findings, strict=True)]
@@ -128,15 +129,19 @@ def _show_ok(findings: list[Finding], width: int) -> None:
 
 
 def _block(finding: Finding, width: int) -> str:
-    lines = [f"\n  {finding.id}: {finding.title}", _wrapped("    found   ", finding.text, width)]
-    if finding.limit is not None:
-        lines.append(_wrapped("    limit   ", limit_text(finding, in_full=True), width))
-    if finding.overridden:
-        reason = finding.override_reason or "no reason given"
-        lines.append(_wrapped("    changed ", f"limit set in the case: {reason}", width))
-    lines.append(_wrapped("    why     ", finding.why, width))
-    lines.append(_wrapped("    do      ", finding.todo, width))
-    lines.append(_wrapped("    origin  ", f"{finding.origin.kind}: {finding.origin.text}", width))
+    from distrib.review.words import limit_text, origin_text, override_text
+
+    limit = limit_text(finding, in_full=True)
+    parts = (
+        ("found", finding.text),
+        ("limit", "" if limit == "-" else limit),
+        ("changed", override_text(finding)),
+        ("why", finding.why),
+        ("do", finding.todo),
+        ("origin", origin_text(finding)),
+    )
+    lines = [f"\n  {finding.id}: {finding.title}"]
+    lines += [_wrapped(f"    {name:<8}", text, width) for name, text in parts if text]
     return "\n".join(lines)
 
 
@@ -150,23 +155,3 @@ def _wrapped(lead: str, text: str, width: int) -> str:
         subsequent_indent=" " * len(lead),
         break_on_hyphens=False,
     )
-
-
-def number(value: float | None, unit: str) -> str:
-    """A value with its unit: three figures, no more."""
-    if value is None:
-        return "-"
-    text = f"{value:.0f}" if abs(value) >= 1000.0 else f"{value:.3g}"
-    return text if unit == "-" else f"{text} {unit}"
-
-
-def limit_text(finding: Finding, in_full: bool = False) -> str:
-    """`at most 0.7`, with what demands a change and with the limit that was replaced."""
-    if finding.limit is None:
-        return "-"
-    text = f"{finding.sense} {number(finding.limit, finding.unit)}"
-    if in_full and finding.hard is not None and finding.hard != finding.limit:
-        text += f"; change beyond {number(finding.hard, finding.unit)}"
-    if finding.overridden:
-        text += f" (usual {number(finding.standard_limit, finding.unit)})"
-    return text

@@ -75,6 +75,11 @@ def mach_number(mass_flow: float, area_m2: float, total_pa: float, total_k: floa
     return 0.5 * (low + high)
 
 
+def mach_text(mach: float) -> str:
+    """`Mach 0.12`, or that the section is choked."""
+    return "choked: more flow than the section passes" if math.isinf(mach) else f"Mach {mach:.2f}"
+
+
 def open_fraction(bore_m: float, shaft_m: float, angle_deg: float, closed_deg: float) -> float:
     """Projected open share of a butterfly bore; angle 0 is square to the bore, 90 wide open.
 

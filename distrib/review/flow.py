@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import numpy as np
@@ -64,11 +65,13 @@ def peak_mach(subject: Subject) -> tuple[str, float]:
 def check_plenum_mach(subject: Subject, limits: Limits) -> Outcome:
     """Largest axial Mach number in any plenum."""
     name, value = peak_mach(subject)
+    basis = f"({subject.flow_basis}, even shares)"
+    if math.isinf(value):
+        return Outcome("change", f"{name}: {estimates.mach_text(value)} {basis}", value)
     head = estimates.pump_spread_percent(value)
     return Outcome(
         limits.grade(value),
-        f"{name}: Mach {value:.3f}, dynamic head {head:.2g} % of the pressure "
-        f"({subject.flow_basis}, even shares)",
+        f"{name}: Mach {value:.3f}, dynamic head {head:.2g} % of the pressure {basis}",
         value,
     )
 
@@ -164,6 +167,8 @@ def check_spread(subject: Subject, limits: Limits) -> Outcome:
     ratio = max(geometry.area_ratio(subject.case, p.name) / subject.streams_of(p) for p in fed)
     rig = estimates.bench_spread_percent(ratio, ESTIMATE_REGAIN, ESTIMATE_RUNNER_LOSS)
     _, mach = peak_mach(subject)
+    if math.isinf(mach):
+        return Outcome("change", "no model has run; the plenum is choked by the estimated flow")
     pump = estimates.pump_spread_percent(mach)
     verdict = limits.grade(pump)
     if verdict == "ok" and limits.grade(rig) != "ok":

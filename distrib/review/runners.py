@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 from distrib.case.schema import Runner
@@ -200,11 +201,13 @@ def check_runner_mach(subject: Subject, limits: Limits) -> Outcome:
     """Mach number in the narrowest runner section while its cylinder draws."""
     values = [(f"cylinder {r.cylinder}", mach_of(subject, r)) for r in subject.case.runners]
     name, value = worst(values, "at most")
-    speed = value * estimates.sound_speed_m_s(subject.case.conditions.charge_temperature_k)
+    text = f"{name}: {estimates.mach_text(value)}"
+    if math.isfinite(value):
+        speed = value * estimates.sound_speed_m_s(subject.case.conditions.charge_temperature_k)
+        text += f" (about {speed:.0f} m/s)"
     return Outcome(
         limits.grade(value),
-        f"{name}: Mach {value:.2f} ({speed:.0f} m/s) mean over the intake event "
-        f"({subject.flow_basis})",
+        f"{text}, mean over the intake event ({subject.flow_basis})",
         value,
     )
 

@@ -292,7 +292,10 @@ RULES: Final = (
         "Weld knock-down",
         checks="share of the parent strength that the design counts on beside a weld",
         why="heat-treated aluminium loses about half of its strength beside a weld",
-        todo=f"count on 0.4 to 0.5 for heat-treated alloys unless tested; {ADVICE}",
+        todo=(
+            "count on 0.4 to 0.5 for heat-treated alloys unless tested; annealed alloys lose little: "
+            f"set your own limit with the reason; {ADVICE}"
+        ),
         origin=WELD_SOURCE,
         test=check_weld_factor,
         unit="-",

@@ -73,7 +73,7 @@ def check_throttle_speed(subject: Subject, limits: Limits) -> Outcome:
     name, value = worst(values, "at most")
     return Outcome(
         limits.grade(value),
-        f"entry {name}: Mach {value:.2f} in the bore ({subject.flow_basis})",
+        f"entry {name}: {estimates.mach_text(value)} in the bore ({subject.flow_basis})",
         value,
     )
 
