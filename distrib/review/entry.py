@@ -214,7 +214,8 @@ def check_balance_tube(subject: Subject, limits: Limits) -> Outcome:
     name, value = worst(values, "at most")
     return Outcome(
         limits.grade(value),
-        f"plenum {name}: {estimates.mach_text(value)} in the tubes that feed it ({subject.flow_basis})",
+        f"plenum {name}: {estimates.mach_text(value)} in the tubes that feed it "
+        f"({subject.flow_basis})",
         value,
     )
 

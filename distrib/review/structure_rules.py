@@ -293,8 +293,8 @@ RULES: Final = (
         checks="share of the parent strength that the design counts on beside a weld",
         why="heat-treated aluminium loses about half of its strength beside a weld",
         todo=(
-            "count on 0.4 to 0.5 for heat-treated alloys unless tested; annealed alloys lose little: "
-            f"set your own limit with the reason; {ADVICE}"
+            "count on 0.4 to 0.5 for heat-treated alloys unless tested; annealed alloys lose "
+            f"little: set your own limit with the reason; {ADVICE}"
         ),
         origin=WELD_SOURCE,
         test=check_weld_factor,
