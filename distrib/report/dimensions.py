@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
@@ -47,11 +47,12 @@ def characters(size: float, width_mm: float) -> int:
 
 def dimension(
     start: tuple[float, float], end: tuple[float, float], offset: float, scale: float,
+    spill: Literal["left", "right"] | None = None,
 ) -> list[Shape]:
     """A level dimension between two points: extension lines, arrows, mm above and [in] below.
 
     `offset` is how far (mm on paper, negative below) the line lies from the points. Where the
-    length is too short for its text, the text stands upright.
+    length is too short for its text, the text moves out to the side `spill`, or stands upright.
     """
     y = start[1] + offset * scale
     length = end[0] - start[0]
@@ -70,6 +71,12 @@ def dimension(
     sizes = [s for s in (7.5, 6.5) if length / scale >= len(lower) * GLYPH * s * POINT_MM + 0.6]
     if sizes:
         size = sizes[0]
+    elif spill is not None:
+        size = 7.5
+        beyond = 0.5 * length + (0.6 + 0.5 * len(lower) * GLYPH * size * POINT_MM) * scale
+        middle += beyond if spill == "right" else -beyond
+        sizes = [size]
+    if sizes:
         out.append(Label((middle, y + 0.5 * scale), upper, size, va="bottom", layer="DIMENSION"))
         out.append(Label((middle, y - 0.7 * scale), lower, size, va="top", layer="DIMENSION"))
     else:

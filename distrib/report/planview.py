@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -45,7 +45,7 @@ def row_block(
     side_box = room(side, scale)
     shift = low - gap - side_box[3]
     out = plan + moved(side, 0.0, shift)
-    right = room(out, scale)[2] + 2.0 * gap
+    right = room(out, scale)[2] + 1.3 * gap
     section_box, end_box = room(sections, scale), room(end, scale)
     placed = moved(sections, right - section_box[0], high - section_box[3])
     drop = min(shift, high - (section_box[3] - section_box[1]) - gap - end_box[3])
@@ -131,7 +131,7 @@ def _cylinder_marks(
     for spot, way, cylinders in places:
         at = float(spot[0]), float(spot[1])
         if len(cylinders) > 1:
-            text = ", ".join(str(c) for c in sorted(cylinders))
+            text = ranges(cylinders)
             text = f"cyl. {text}" if side == "end" else text
             ha = "center" if abs(way[0]) < 0.3 else "left" if way[0] > 0.0 else "right"
             out.append(Label(at, text, 8.0, bold=True, ha=ha))
@@ -145,6 +145,19 @@ def _cylinder_marks(
     return out
 
 
+def ranges(numbers: Sequence[int]) -> str:
+    """`1-5`, or `1, 3, 5`: three and more numbers in a row stand as a range."""
+    parts: list[str] = []
+    run: list[int] = []
+    for number in [*sorted(numbers), None]:
+        if run and number != run[-1] + 1:
+            parts += [f"{run[0]}-{run[-1]}"] if len(run) > 2 else [str(n) for n in run]
+            run = []
+        if number is not None:
+            run.append(number)
+    return ", ".join(parts)
+
+
 def _station_dimensions(
     runners: list[Runner], plenum: Plenum, low: float, scale: float,
 ) -> list[Shape]:
@@ -155,11 +168,13 @@ def _station_dimensions(
         stations = sorted({r.station_m for r in runners if r.row == row})
         points = [0.0, *(s * MM for s in stations), plenum.length_m * MM]
         base = room(out, scale)[1] if out else low
-        for first, second in pairwise(points):
-            if second - first > 0.05:
-                out += dimension((first, base), (second, base), -5.0, scale)
+        spans = [(a, b) for a, b in pairwise(points) if b - a > 0.05]
+        for number, (first, second) in enumerate(spans):
+            spill: Literal["left", "right"] | None = (
+                "left" if number == 0 else "right" if number == len(spans) - 1 else None)
+            out += dimension((first, base), (second, base), -5.0, scale, spill)
         if row != "single":
-            out.append(Label((plenum.length_m * MM + 2.0 * scale, base - 5.0 * scale),
+            out.append(Label((room(out, scale)[2] + 1.5 * scale, base - 5.0 * scale),
                              f"{row} row", TEXT, ha="left"))
     return out
 
