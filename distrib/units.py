@@ -85,6 +85,7 @@ UNITS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "depression": _PRESSURES,
     "stress": {
         "MPa": ("megapascal", "N/mm2", "N/mm^2", "N/mm²"),
+        "GPa": ("gigapascal",),
         "kPa": ("kilopascal",),
         "Pa": ("pascal",),
         "psi": ("psi",),

@@ -32,7 +32,17 @@ _SI_UNITS: Final = {
     "time": "s",
     "dead time": "s",
 }
-_NOT_PHYSICS: Final = {"title", "note", "invented", "path", "sha256", "assumed", "tree", "search"}
+_NOT_PHYSICS: Final = {
+    "title",
+    "note",
+    "invented",
+    "path",
+    "sha256",
+    "assumed",
+    "tree",
+    "search",
+    "review",
+}
 
 
 def with_changes(case: Case, changes: Mapping[str, Any]) -> Case:

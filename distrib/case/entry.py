@@ -68,6 +68,10 @@ class Throttle(Part):
             why="the plate then does not prefer one end of the row",
         ),
     ] = "along"
+    to_plenum_m: Annotated[
+        float | None,
+        Spec("to_plenum", "length", "plate to the plenum wall or diffuser", "60 mm", 0, 2),
+    ] = None
     discharge_coefficient: Annotated[
         float | None,
         Spec(

@@ -11,9 +11,10 @@ from typing import Any
 
 from distrib.case.draft import Report
 from distrib.case.fields import Spec
+from distrib.case.readers import read_value
 from distrib.case.schema import SearchRange
 from distrib.case.tables import Table, tables, top_specs
-from distrib.case.values import BadValueError, Context, choices_of, nearest, read_value, show, words
+from distrib.case.values import BadValueError, Context, choices_of, nearest, show, words
 
 
 @dataclass(frozen=True)

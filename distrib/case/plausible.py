@@ -142,6 +142,10 @@ def _conditions(node: Node, report: Report) -> None:
         read = f"{inside - 273.15:.4g} degC with {outside - 273.15:.4g} degC outside"
         allowed = f"at least {outside - _COOLER_THAN_AMBIENT_K - 273.15:.4g} degC"
         report(node.place("charge_temperature_k"), read, allowed)
+    wanted = node.get("wanted_rpm")
+    if wanted is not None and not (len(wanted) == 2 and wanted[0] < wanted[1]):
+        read = ", ".join(f"{n:g}" for n in wanted)
+        report(node.place("wanted_rpm"), read, "two speeds, the lower one first")
     rpm = node.get("rpm")
     if rpm is not None and any(b <= a for a, b in pairwise(rpm)):
         read = ", ".join(f"{n:g}" for n in rpm)

@@ -118,6 +118,7 @@ def _case(draft: Draft, tree: dict[str, Any], file: str, sha256: str) -> Case:
             fields[key] = _plain(node)
     fields["plenums"] = [_plain(node) for node in draft.many("plenum")]
     fields["entries"] = [_plain(node) for node in draft.many("entry")]
+    fields["review"] = [_plain(node) for node in draft.many("review")]
     fields["balance_tubes"] = [_plain(node) for node in draft.many("balance_tube")]
     runners = sorted(draft.runners, key=lambda node: node.get("cylinder"))
     fields["runners"] = [_plain(node) for node in runners]

@@ -10,27 +10,13 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
+from distrib.case.conditions import Bench, Conditions, Fuel, Injector
 from distrib.case.design import BalanceTube, Bend, Given, Plenum, Runner, Section
-from distrib.case.engine import (
-    Bench,
-    Conditions,
-    Engine,
-    Fuel,
-    Injector,
-    PortFlow,
-    Valve,
-)
+from distrib.case.drawing import Drawing, ReviewLimit, Service, Structure
+from distrib.case.engine import Engine, PortFlow, Valve
 from distrib.case.entry import Baffle, Diffuser, Entry, Throttle
 from distrib.case.fields import Part, Spec
-from distrib.case.notes import (
-    Drawing,
-    Limits,
-    LossChoice,
-    SearchRange,
-    Service,
-    Structure,
-    Uncertainty,
-)
+from distrib.case.notes import Limits, LossChoice, SearchRange, Uncertainty
 
 __all__ = [
     "Assumption",
@@ -51,6 +37,7 @@ __all__ = [
     "LossChoice",
     "Plenum",
     "PortFlow",
+    "ReviewLimit",
     "Runner",
     "SearchRange",
     "Section",
@@ -108,6 +95,7 @@ class Case(Part):
     uncertainty: Uncertainty = Uncertainty()
     structure: Structure | None = None
     drawing: Drawing | None = None
+    review: tuple[ReviewLimit, ...] = ()
     search: tuple[SearchRange, ...] = ()
     path: str = ""
     sha256: str = ""

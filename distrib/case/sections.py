@@ -9,8 +9,9 @@ from distrib.case.design import Section
 from distrib.case.draft import FAULTY, Node, Report
 from distrib.case.fields import Spec
 from distrib.case.locate import Path
+from distrib.case.readers import read_value
 from distrib.case.tables import SECTION_AT, SECTION_KEYS
-from distrib.case.values import BadValueError, Context, nearest, read_value, show, words
+from distrib.case.values import BadValueError, Context, nearest, show, words
 
 _SHAPES = {
     "round": ("diameter",),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import lru_cache
 from typing import Literal
 
 from pydantic import BaseModel
@@ -76,92 +75,97 @@ _SECTIONS = Table(
 )
 
 
-@lru_cache(maxsize=1)
+_TABLES: tuple[Table, ...] = (
+    Table(
+        "engine",
+        "engine",
+        schema.Engine,
+        "the engine; every cylinder is alike",
+        required=True,
+        children=(
+            Table("intake_valve", "intake_valve", schema.Valve, "intake valves of a cylinder"),
+            Table("exhaust_valve", "exhaust_valve", schema.Valve, "exhaust valves"),
+            Table("port_flow", "port_flow", schema.PortFlow, "bench flow of one port"),
+        ),
+    ),
+    Table("conditions", "conditions", schema.Conditions, "operating conditions", required=True),
+    Table(
+        "plenum",
+        "plenums",
+        schema.Plenum,
+        "a plenum; x runs from the cylinder-1 end",
+        "either",
+        required=True,
+        children=(_SECTIONS,),
+        extra=SECTION_KEYS,
+    ),
+    Table(
+        "entry",
+        "entries",
+        schema.Entry,
+        "where air enters a plenum",
+        "either",
+        required=True,
+        children=(
+            _BENDS,
+            Table("diffuser", "diffuser", schema.Diffuser, "widening into the plenum"),
+            Table("throttle", "throttle", schema.Throttle, "butterfly throttle"),
+            Table("baffle", "baffle", schema.Baffle, "perforated plate"),
+        ),
+    ),
+    Table(
+        "runners",
+        "shared",
+        schema.Runner,
+        "what all runners share",
+        children=(_BENDS,),
+        extra=(STATIONS,),
+    ),
+    Table(
+        "runner",
+        "own",
+        schema.Runner,
+        "one runner: overrides what is shared",
+        "list",
+        children=(_BENDS,),
+    ),
+    Table(
+        "balance_tube",
+        "balance_tubes",
+        schema.BalanceTube,
+        "a tube between two plenums",
+        "either",
+    ),
+    Table("bench", "bench", schema.Bench, "how the steady rig is set"),
+    Table(
+        "fuel",
+        "fuel",
+        schema.Fuel,
+        "fuel and target mixture",
+        required=True,
+        children=(Table("injector", "injector", schema.Injector, "one injector"),),
+    ),
+    Table("limits", "limits", schema.Limits, "limits; a number, or { value, reason }"),
+    Table("losses", "losses", schema.LossChoice, "choice of loss laws by name"),
+    Table("uncertainty", "uncertainty", schema.Uncertainty, "how the band is sampled"),
+    Table("structure", "structure", schema.Structure, "what the plenum is made of"),
+    Table(
+        "drawing",
+        "drawing",
+        schema.Drawing,
+        "what else the drawing shows",
+        children=(Table("service", "services", schema.Service, "a service port", "list"),),
+    ),
+    Table(
+        "review", "review", schema.ReviewLimit, "a limit of a review rule, set otherwise", "list"
+    ),
+    Table("search", "search", schema.SearchRange, "ranges that `improve` may search"),
+)
+
+
 def tables() -> tuple[Table, ...]:
     """The top-level tables of the case file, in the order of the starter."""
-    return (
-        Table(
-            "engine",
-            "engine",
-            schema.Engine,
-            "the engine; every cylinder is alike",
-            required=True,
-            children=(
-                Table("intake_valve", "intake_valve", schema.Valve, "intake valves of a cylinder"),
-                Table("exhaust_valve", "exhaust_valve", schema.Valve, "exhaust valves"),
-                Table("port_flow", "port_flow", schema.PortFlow, "bench flow of one port"),
-            ),
-        ),
-        Table("conditions", "conditions", schema.Conditions, "operating conditions", required=True),
-        Table(
-            "plenum",
-            "plenums",
-            schema.Plenum,
-            "a plenum; x runs from the cylinder-1 end",
-            "either",
-            required=True,
-            children=(_SECTIONS,),
-            extra=SECTION_KEYS,
-        ),
-        Table(
-            "entry",
-            "entries",
-            schema.Entry,
-            "where air enters a plenum",
-            "either",
-            required=True,
-            children=(
-                _BENDS,
-                Table("diffuser", "diffuser", schema.Diffuser, "widening into the plenum"),
-                Table("throttle", "throttle", schema.Throttle, "butterfly throttle"),
-                Table("baffle", "baffle", schema.Baffle, "perforated plate"),
-            ),
-        ),
-        Table(
-            "runners",
-            "shared",
-            schema.Runner,
-            "what all runners share",
-            children=(_BENDS,),
-            extra=(STATIONS,),
-        ),
-        Table(
-            "runner",
-            "own",
-            schema.Runner,
-            "one runner: overrides what is shared",
-            "list",
-            children=(_BENDS,),
-        ),
-        Table(
-            "balance_tube",
-            "balance_tubes",
-            schema.BalanceTube,
-            "a tube between two plenums",
-            "either",
-        ),
-        Table("bench", "bench", schema.Bench, "how the steady rig is set"),
-        Table(
-            "fuel",
-            "fuel",
-            schema.Fuel,
-            "fuel and target mixture",
-            required=True,
-            children=(Table("injector", "injector", schema.Injector, "one injector"),),
-        ),
-        Table("limits", "limits", schema.Limits, "limits; a number, or { value, reason }"),
-        Table("losses", "losses", schema.LossChoice, "choice of loss laws by name"),
-        Table("uncertainty", "uncertainty", schema.Uncertainty, "how the band is sampled"),
-        Table("structure", "structure", schema.Structure, "what the plenum is made of"),
-        Table(
-            "drawing",
-            "drawing",
-            schema.Drawing,
-            "what else the drawing shows",
-            children=(Table("service", "services", schema.Service, "a service port", "list"),),
-        ),
-        Table("search", "search", schema.SearchRange, "ranges that `improve` may search"),
-    )
+    return _TABLES
 
 
 def top_specs() -> dict[str, Spec]:

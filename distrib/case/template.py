@@ -14,7 +14,7 @@ from distrib.case.values import choices_of, nearest, words
 from distrib.errors import InputError, Problem
 
 ENTRY_KINDS: Final = ("side", "center")
-_OPTIONAL: Final = ("limits", "losses", "structure", "drawing")
+_OPTIONAL: Final = ("limits", "losses", "structure", "drawing", "review")
 _COMMENT_AT: Final = 40
 _WIDTH: Final = 100
 _BARE_KINDS: Final = frozenset(

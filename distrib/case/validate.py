@@ -9,6 +9,7 @@ from distrib.case.draft import FAULTY, Draft, Node, Report
 from distrib.case.fields import Spec, specs
 from distrib.case.locate import Path
 from distrib.case.parameters import search_ranges
+from distrib.case.readers import read_value
 from distrib.case.schema import Case, Limits
 from distrib.case.sections import read_sections
 from distrib.case.tables import Table, tables, top_specs
@@ -17,7 +18,6 @@ from distrib.case.values import (
     Context,
     choices_of,
     nearest,
-    read_value,
     show,
     words,
 )
