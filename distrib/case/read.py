@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import hashlib
 import re
 import tomllib
@@ -81,7 +82,7 @@ def read_text(text: str, path: str = "case") -> Case:
 
 def read_tree(tree: Mapping[str, Any], path: str = "") -> Case:
     """Read and check a case given as a tree of what TOML would give; problems have no line."""
-    return _read(dict(tree), None, path, "")
+    return _read(copy.deepcopy(dict(tree)), None, path, "")
 
 
 def _read(tree: dict[str, Any], locator: Locator | None, file: str, sha256: str) -> Case:

@@ -94,7 +94,7 @@ class Validator:
             raw = self._limit_reasons(node, raw)
         self._fields(node, raw, fields)
         for child in table.children:
-            if child.model is not Section:
+            if child.model is not Section and child.key in raw:
                 node.nodes[child.attribute] = self._table(child, raw, path)
         if table.key == "plenum":
             read_sections(node, raw, self._context, self._report)
@@ -250,8 +250,7 @@ def _copy(source: Node, target: Node) -> None:
         target.values[attribute] = value
         target.places[attribute] = source.place(attribute)
     for attribute, nodes in source.nodes.items():
-        if nodes or attribute not in target.nodes:
-            target.nodes[attribute] = nodes
+        target.nodes[attribute] = nodes
 
 
 def _wanted(table: Table, attribute: str, spec: Spec) -> str:
