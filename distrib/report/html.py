@@ -51,9 +51,24 @@ _BEFORE_UNIT = re.compile(
     r"(?<=\d) (?=(?:mm|in|in2|in3|in²|cm²|deg|degC|degF|kPa|psi|bar|L|%|m/s|rev/min)\b|%)")
 
 
-def tight(text: str) -> str:
-    """The text with no line break between a figure and its unit."""
-    return _BEFORE_UNIT.sub("\u00a0", text)
+_LONG_WORD = re.compile(r"\S{25,}")
+_PIECE = 20
+
+
+def tight(text: str) -> Any:
+    """The text, escaped, unbroken between a figure and its unit, breakable in very long words."""
+    from markupsafe import Markup, escape
+
+    def pieces(word: str) -> Markup:
+        cut = [word[i:i + _PIECE] for i in range(0, len(word), _PIECE)]
+        return Markup("<wbr>").join(escape(piece) for piece in cut)
+
+    text = _BEFORE_UNIT.sub("\u00a0", text)
+    out, done = Markup(""), 0
+    for match in _LONG_WORD.finditer(text):
+        out += escape(text[done:match.start()]) + pieces(match.group())
+        done = match.end()
+    return out + escape(text[done:])
 
 
 def _picture(block: Picture) -> Any:
