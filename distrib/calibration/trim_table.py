@@ -1,0 +1,230 @@
+"""From shares of a model, or from measured lambdas, to the trim table of speeds by loads."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from distrib.calibration.fit import Z90
+from distrib.calibration.gate import Gate
+from distrib.calibration.sheet import TrimTable
+from distrib.case.schema import Case
+from distrib.errors import InputError, Problem
+from distrib.fuelling import (
+    InjectorSet,
+    Limits,
+    Trims,
+    check_duty,
+    check_injection,
+    convert_percent,
+    dead_time,
+    flow_at_pressure,
+    fuel,
+    lambda_at_equal_fuel,
+    plan,
+    port_factors,
+    sign_flips,
+    verdicts,
+)
+from distrib.fuelling.injectors import effective_pulse
+from distrib.fuelling.lambda_ import needed_multiplier
+from distrib.fuelling.limits import limits as make_limits
+from distrib.fuelling.trims import Basis, Evidence, Policy
+from distrib.results import FloatArray, Shares
+
+PART_LOAD = (
+    "loads are charge pressures before the throttle; the network has no speed dependence of its "
+    "own beside Reynolds and Mach number, waves are in the wave model only"
+)
+
+
+def case_limits(case: Case) -> Limits:
+    """Limits of a case with the reasons for what it overrides."""
+    given = case.limits
+    names = ("lean_percent", "watch_percent", "rich_percent", "richen_cap_percent",
+             "prediction_cap_percent", "measured_cap_percent", "warn_percent", "refuse_percent",
+             "duty_max")
+    return make_limits(dict(given.reasons), **{n: float(getattr(given, n)) for n in names})
+
+
+def limit_lines(limits: Limits) -> tuple[str, ...]:
+    """Every limit with its origin, for the sheet."""
+    names = ("lean_percent", "watch_percent", "rich_percent", "richen_cap_percent",
+             "measured_cap_percent", "warn_percent", "refuse_percent", "duty_max")
+    return tuple(f"{n} {getattr(limits, n):g}: {limits.origin(n)}" for n in names)
+
+
+def injector_set(case: Case) -> InjectorSet | None:
+    """The case's injectors by mass flow of its fuel; None when the case has none."""
+    given = case.fuel.injector
+    if given is None:
+        return None
+    flow = given.static_flow_kg_s
+    if flow is None and given.static_flow_m3_s is not None:
+        properties = fuel(case.fuel.kind, case.fuel.ethanol_volume_fraction)
+        flow = given.static_flow_m3_s * properties.density_kg_m3
+    if flow is None:
+        return None
+    return InjectorSet(flow, given.at_pressure_pa, given.dead_time_s)
+
+
+def _reshape(values: Any, rows: int, columns: int) -> FloatArray:
+    array = np.asarray(values, dtype=np.float64)
+    return array.reshape(rows, columns, *array.shape[1:])
+
+
+def predicted_table(
+    case: Case, shares: Shares, rpm: Sequence[float], pressure_pa: Sequence[float], gate: Gate,
+    *, policy: Policy, step: float, on: Basis, volts: float | None = None,
+    discrepancy: tuple[float, float] | None = None,
+) -> TrimTable:
+    """Trim table of a prediction; `shares` holds the R x C points, rows (speeds) slowest.
+
+    `discrepancy` (factor, sigma) from `distrib fit` scales the predicted deviations and widens the
+    band. TrimError when the injection cannot trim single cylinders.
+    """
+    check_injection(case.fuel.injection)
+    limits = case_limits(case)
+    deviation, low, high, chance, level, notes = _pattern(shares, discrepancy, limits)
+    air = 1.0 + deviation / 100.0
+    factor, port_note = _port_factor(case, shares)
+    fraction = case.fuel.air_following_fraction
+    lam = lambda_at_equal_fuel(air, case.fuel.lambda_target, factor, fraction)
+    trims = plan(needed_multiplier(air, factor), policy=policy, evidence="predicted", step=step,
+                 limits=limits)
+    cautions = [*trims.cautions, PART_LOAD, *notes]
+    if fraction > 0.0:
+        cautions.append(f"{fraction * 100:g} % of the fuel is taken to divide as the air does; the "
+                        "trim acts on the port fuel only")
+    if port_note:
+        cautions.append(port_note)
+    return _table(case, shares, rpm, pressure_pa, gate, trims, on, volts, deviation, low, high,
+                  chance, level, lam, limits, cautions)
+
+
+def _pattern(
+    shares: Shares, discrepancy: tuple[float, float] | None, limits: Limits
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray | None, float, list[str]]:
+    """Deviation, band, chance of lean, level and remarks, (P, N)."""
+    deviation = np.asarray(shares.deviation_percent, dtype=np.float64)
+    nan = np.full_like(deviation, np.nan)
+    band = shares.band
+    low = nan if band is None else band.low_percent
+    high = nan if band is None else band.high_percent
+    chance = None if band is None else band.chance_lean
+    level = 0.9 if band is None else band.level
+    notes = [] if band is not None else ["no band was computed: the figures stand alone"]
+    if discrepancy is not None:
+        d, sigma = discrepancy
+        from scipy.stats import norm
+
+        extra = Z90 * sigma * np.abs(deviation)
+        low = d * deviation - np.hypot(abs(d) * (deviation - low), extra)
+        high = d * deviation + np.hypot(abs(d) * (high - deviation), extra)
+        deviation = d * deviation
+        width = np.maximum((high - low) / (2.0 * Z90), 1e-9)
+        chance = None if band is None else norm.sf((limits.lean_percent - deviation) / width)
+        notes.append(f"deviations scaled by {d:.2f} +- {sigma:.2f} from measured engine data")
+    return deviation, low, high, chance, level, notes
+
+
+def _port_factor(case: Case, shares: Shares) -> tuple[Any, str]:
+    """Injector flow over the mean from the ports' pressures, where the model gives them."""
+    ports = shares.extra.get("port_pressure_pa")
+    injector = case.fuel.injector
+    if ports is None or injector is None:
+        return 1.0, ""
+    reference = np.asarray(ports).mean(axis=-1, keepdims=True)
+    factor = port_factors(injector.rail_pressure_pa, 0.0, np.asarray(ports) - reference)
+    return factor, "injector flow follows the root of rail minus port pressure, port by port"
+
+
+def _table(
+    case: Case, shares: Shares, rpm: Sequence[float], pressure_pa: Sequence[float], gate: Gate,
+    trims: Trims, on: Basis, volts: float | None, deviation: FloatArray, low: FloatArray,
+    high: FloatArray, chance: FloatArray | None, level: float, lam: FloatArray, limits: Limits,
+    cautions: list[str],
+) -> TrimTable:
+    r, c = len(rpm), len(pressure_pa)
+    shown, duty, worst = _pulses(case, shares, trims, on, volts, limits, cautions)
+    flips = sign_flips(
+        np.nan_to_num(_reshape(trims.needed_percent, r, c)), "rpm", rpm, "kPa absolute",
+        [p / 1e3 for p in pressure_pa],
+    )
+    properties = fuel(case.fuel.kind, case.fuel.ethanol_volume_fraction)
+    reasons = sorted({text for text in shares.reason if text})
+    cautions += [f"a point without solution: {text}" for text in reasons]
+    return TrimTable(
+        case.title, shares.case_hash, shares.model, trims.policy, trims.evidence, trims.step, on,
+        properties.name, case.fuel.lambda_target, tuple(int(x) for x in shares.cylinders),
+        shares.distance_from_entry_m, np.asarray(rpm, float), np.asarray(pressure_pa, float),
+        _reshape(deviation, r, c), _reshape(low, r, c), _reshape(high, r, c), level,
+        verdicts(deviation, chance, limits).reshape(r, c, -1), _reshape(lam, r, c),
+        _reshape(trims.needed_percent, r, c), _reshape(trims.trim_percent, r, c),
+        _reshape(shown, r, c), _reshape(trims.base_percent, r, c),
+        _reshape(trims.mean_percent, r, c), None if duty is None else _reshape(duty, r, c),
+        None if worst is None else worst.reshape(r, c), gate,
+        (*limit_lines(limits), *limits.overridden()), tuple(dict.fromkeys(cautions)), flips,
+        tuple(f"{a.field}: {a.value} ({a.why})" for a in shares.assumed),
+    )
+
+
+def _pulses(
+    case: Case, shares: Shares, trims: Trims, on: Basis, volts: float | None, limits: Limits,
+    cautions: list[str],
+) -> tuple[FloatArray, FloatArray | None, Any]:
+    """Trims on the wanted basis, and the injector's duty at the richest trimmed cylinder."""
+    injectors = injector_set(case)
+    air = shares.trapped_air_kg
+    needs_pulse = on == "total pulse"
+    dead_known = injectors is not None and bool(injectors.dead_time) and (
+        len(injectors.dead_time) == 1 or volts is not None)
+    if injectors is None or air is None or not dead_known:
+        if needs_pulse:
+            raise InputError([Problem(
+                "percent on total pulse", "no injector with dead time, or no supply voltage",
+                "fuel.injector with static_flow and dead_time, and --volts for a table of them",
+            )])
+        return trims.trim_percent, None, None
+    supply = volts if volts is not None else injectors.dead_time[0][0]
+    properties = fuel(case.fuel.kind, case.fuel.ethanol_volume_fraction)
+    mean_air = np.asarray(air, dtype=np.float64).mean(axis=-1)
+    pressure = case.fuel.injector.rail_pressure_pa if case.fuel.injector else np.nan
+    speed = np.asarray(shares.conditions["rpm"], dtype=np.float64)
+    total = (1.0 + trims.base_percent[:, None] / 100.0) * (1.0 + trims.trim_percent / 100.0) - 1.0
+    check = check_duty(
+        mean_air, case.fuel.lambda_target, properties.stoichiometric_afr,
+        np.nan_to_num(total) * 100.0, speed, injectors, pressure, supply, limits.duty_max,
+    )
+    for k in np.flatnonzero(check.over):
+        cylinder = shares.cylinders[check.worst_cylinder_index[k]]
+        cautions.append(
+            f"injector duty {check.worst[k] * 100:.0f} % at cylinder {cylinder}, {speed[k]:g} rpm: "
+            f"above {limits.duty_max * 100:g} % ({limits.origin('duty_max')})")
+    shown = trims.trim_percent
+    if needs_pulse:
+        flow = flow_at_pressure(injectors.static_flow_kg_s, injectors.at_pressure_pa, pressure)
+        fuel_kg = mean_air / (case.fuel.lambda_target * properties.stoichiometric_afr)
+        dead = float(dead_time(injectors.dead_time, supply))
+        pulse = effective_pulse(fuel_kg, flow) + dead
+        shown = convert_percent(trims.trim_percent, "fuel", on, pulse[:, None], dead)
+    return shown, check.worst, shares.cylinders[check.worst_cylinder_index]
+
+
+def measured_trims(
+    lambda_measured: Any, trim_in_engine_percent: Any, lambda_target: float, limits: Limits, *,
+    policy: Policy, step: float,
+) -> Trims:
+    """Next trims from lambdas (P, N) measured with trims active; NaN cylinders keep their trim.
+
+    A cylinder that was not measured is taken as needing what it has.
+    """
+    evidence: Evidence = "measured"
+    lam = np.atleast_2d(np.asarray(lambda_measured, dtype=np.float64))
+    now = np.broadcast_to(np.asarray(trim_in_engine_percent, dtype=np.float64), lam.shape)
+    ratio = np.where(np.isfinite(lam), lam / lambda_target, 1.0)
+    multiplier = (1.0 + np.nan_to_num(now) / 100.0) * ratio
+    return plan(multiplier, policy=policy, evidence=evidence, step=step, limits=limits,
+                current_percent=np.nan_to_num(now))
