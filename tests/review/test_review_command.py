@@ -40,10 +40,15 @@ def test_a_change_is_exit_code_four_and_said() -> None:
     assert "Traceback" not in done.stderr
 
 
-def test_missing_and_ask_pass_unless_strict() -> None:
-    done = run("--no-solve", str(CENTER))
-    assert done.returncode == 0 and "MISSING on the drawing" in done.stdout
-    strict = run("--no-solve", "--strict", str(CENTER))
+def test_missing_and_ask_pass_unless_strict(tmp_path: Path) -> None:
+    path = tmp_path / "less_drawn.toml"
+    kept = [ln for ln in CENTER.read_text().splitlines() if not ln.startswith("gasket")]
+    path.write_text("\n".join(kept))
+    done = run("--no-solve", str(path))
+    assert done.returncode == 0, done.stderr
+    assert "MISSING on the drawing (1)" in done.stdout
+    assert "gasket and how much its holes are larger" in re.sub(r"\s+", " ", done.stdout)
+    strict = run("--no-solve", "--strict", str(path))
     assert strict.returncode == 4 and "points open" in strict.stderr
 
 

@@ -192,9 +192,9 @@ def test_structure_findings_carry_the_caution() -> None:
 
 
 def _override(rule_id: str, limit: float):  # type: ignore[no-untyped-def]
-    from distrib.case.schema import RuleLimit
+    from distrib.case.schema import ReviewLimit
 
-    made = RuleLimit(rule=rule_id, limit=limit, reason="bench data at hand")
+    made = ReviewLimit(rule=rule_id, limit=limit, reason="bench data at hand")
     return lambda case: case.model_copy(update={"review": (*case.review, made)})
 
 
