@@ -92,11 +92,12 @@ def as_json(path: str, result: ReviewResult) -> dict[str, Any]:
 def _show(path: str, case: Case, result: ReviewResult) -> None:
     import shutil
 
-    from distrib.cli.output import table
+    from distrib.review.rules import VERDICTS
 
     width = min(shutil.get_terminal_size((WIDEST, 24)).columns, WIDEST)
-    counts = [[verdict, result.count(verdict)] for verdict in ("change", "missing", "ask", "ok")]
-    table(f"Review of {path}: {result.title}", ["verdict", "rules"], counts)
+    counts = ", ".join(f"{result.count(v)} {v}" for v in VERDICTS)
+    print(_wrapped("", f"Review of {path}: {result.title}", width))
+    print(_wrapped("", f"{len(result.findings)} rules: {counts}.", width))
     entries = ", ".join(
         f"{e.name} ({e.kind}, {e.at_m * 1e3:.0f} mm from the cylinder-1 end)" for e in case.entries
     )
