@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from review_cases import both, part, plenum, shares, sound, top
+from review_cases import both, part, plenum, runners, shares, sound, top
 from review_firing import FIRING, STILL_QUIET, Fire, lean
 
 from distrib.errors import InputError
@@ -228,3 +228,23 @@ def test_every_demonstration_case_can_be_reviewed(path: Path) -> None:
     result = review(read_case(path))
     assert len(result.findings) == len(RULES)
     assert not any("nan" in f.text for f in result.findings)
+
+
+@pytest.mark.parametrize("diameter,ratio,verdict", [(0.075, 1.44, "change"), (0.100, 0.81, "ask")])
+def test_worked_example_of_a_two_litre_four(diameter: float, ratio: float, verdict: str) -> None:
+    """End feed, 45 mm runners, 250 kPa, 50 degC, 7000 rpm; 75 mm plenum: 26 m/s (worked)."""
+    case = both(
+        plenum(diameter),
+        runners(diameter_m=0.045),
+        part(
+            "conditions",
+            rpm=(7000.0,),
+            charge_pressure_pa=250e3,
+            charge_temperature_k=323.15,
+        ),
+    )(sound())
+    result = review(case)
+    finding = result.finding("area-ratio")
+    assert (finding.verdict, round(finding.value or 0.0, 2)) == (verdict, ratio)
+    speed = (result.finding("plenum-mach").value or 0.0) * 360.4  # m/s of sound at 50 degC
+    assert speed == pytest.approx(26.4 * (0.075 / diameter) ** 2, rel=0.01)
