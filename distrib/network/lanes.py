@@ -142,41 +142,39 @@ def station_block(w: Any, n: int) -> None:
         ar = abs(mr)
         same = ml * mr >= 0.0
         right = ml + mr >= 0.0
+        turn = 1.0 if right else -1.0
         up = al if right else ar
         down = ar if right else al
+        h_up = hl if right else hr
+        h_down = hr if right else hl
         drawing = down <= up
-        safe = up if up > 1e-30 else 1e-30
-        q = down / safe
-        q = q if q < 1.0 else 1.0
+        most = up if drawing else down
+        safe = most if most > 1e-30 else 1e-30
+        q = (down if drawing else up) / safe
         q2 = q * q
         q4 = q2 * q2
         k = c0 + q * (c1 + q * c2) + c8 * q4 * q4
         kq = c1 + 2.0 * c2 * q + 8.0 * c8 * q4 * q2 * q
-        meet = ml > 0.0
-        # coefficients of hl and hr in pR - pL
-        fed_l = gain if right else gain + k1
-        fed_r = gain + k1 if right else gain
-        draw_l = 1.0 - k if right else 1.0
-        draw_r = 1.0 if right else 1.0 - k
-        both = 1.0 - c0 if meet else gain + k1
-        cl = (draw_l if drawing else fed_l) if same else both
-        cr = (draw_r if drawing else fed_r) if same else both
-        active = 1.0 if (same and drawing) else 0.0
-        # derivative of -K h_up through q'
-        h_up = hl if right else hr
-        turn = 1.0 if right else -1.0
-        dk = -active * turn * kq * h_up / safe
-        d_down = dk
-        d_up = -q * dk
-        # |m| turns into m with the sign of the stream (same sign on both faces here)
-        sign = 1.0 if right else -1.0
-        dml = (d_up if right else d_down) * sign
-        dmr = (d_down if right else d_up) * sign
+        # pR - pL = hl - hr - turn (on_up h_up + on_down h_down), one stream
+        on_up = k if drawing else k1
+        on_down = 0.0 if drawing else (gain - 1.0) * (1.0 - q2)
+        slope = (kq * h_up if drawing else -2.0 * q * (gain - 1.0) * h_down) / safe
+        both = 1.0 - c0 if ml > 0.0 else gain
+        lost_l = on_up if right else on_down
+        lost_r = on_down if right else on_up
+        cl = 1.0 - turn * lost_l if same else both
+        cr = 1.0 + turn * lost_r if same else both
+        # derivative of turn (on_up h_up + on_down h_down) through q = smaller over larger flow
+        small = turn * slope if same else 0.0
+        large = -q * small
+        d_up = large if drawing else small
+        d_down = small if drawing else large
+        # both flows have the sign of `turn` here, so d|m| = turn dm
         w[20 * _L + i] = w[4 * _L + i] - w[i] - cl * hl + cr * hr
         w[21 * _L + i] = -1.0 - cl * w[2 * _L + i]
         w[22 * _L + i] = 1.0 + cr * w[6 * _L + i]
-        w[23 * _L + i] = -cl * w[3 * _L + i] - dml
-        w[24 * _L + i] = cr * w[7 * _L + i] - dmr
+        w[23 * _L + i] = -cl * w[3 * _L + i] + turn * (d_up if right else d_down)
+        w[24 * _L + i] = cr * w[7 * _L + i] + turn * (d_down if right else d_up)
 
 
 @inline
@@ -199,12 +197,16 @@ def crossflow_block(w: Any, n: int) -> None:
         b = -mr if from_right else 0.0
         da = 1.0 if from_left else 0.0
         db = -1.0 if from_right else 0.0
-        total = 1.0 / (a + b + 2.0 * e)
-        wl = (a + e) * total
+        # what the station gains otherwise (an entry, a runner that blows back) meets the mouth
+        # at the mean of both faces
+        gained = mr > ml
+        g = mr - ml if gained else 0.0
+        dg = 1.0 if gained else 0.0
+        total = 1.0 / (a + b + g + 2.0 * e)
+        wl = (a + 0.5 * g + e) * total
         wr = 1.0 - wl
-        # dwl/da = wr total, dwl/db = -wl total
-        wl_l = wr * total * da
-        wl_r = -wl * total * db
+        wl_l = (wr * da - (0.5 - wl) * dg) * total
+        wl_r = (-wl * db + (0.5 - wl) * dg) * total
         pl = w[i]
         pr = w[4 * _L + i]
         hl = w[_L + i] * da
