@@ -91,7 +91,7 @@ def drawing_bytes(
     """The drawing of a case as `svg`, `png`, `pdf` or `dxf` bytes, the same bytes every time.
 
     `verdicts` (cylinder to verdict) colours the runners. Raises ValueError for another kind and
-    DistribError when the case does not fit the paper.
+    InputError when the case does not fit the paper.
     """
     if kind not in KINDS:
         raise ValueError(f"drawing kind {kind!r}; known: {', '.join(KINDS)}")

@@ -289,21 +289,24 @@ def _entry(
 def _entry_pipe(
     body: Body, entry: Entry, start: FloatArray, flow: FloatArray, notes: list[str],
 ) -> tuple[Tube, FloatArray]:
-    """The outer pipe from the plenum wall against the stream, and where its plate is drawn."""
+    """The outer pipe, its cone nearest the plenum, and where its plate is drawn.
+
+    The length of the pipe does not include the cone.
+    """
     radius = entry.diameter_m / 2.0
     cone = entry.diffuser.length_m if entry.diffuser is not None else 0.0
-    longest = max(cone + 2.5 * entry.diameter_m, 0.5 * body.length_m)
-    length = max(entry.length_m, cone)
-    cut = length > longest
+    longest = max(3.5 * entry.diameter_m, 0.7 * body.length_m)
+    cut = entry.length_m > longest
     if cut:
         notes.append(NOTE_SHORTENED)
-        length = longest
-    along = [0.0, length] if entry.diffuser is None else [0.0, cone, max(length, cone)]
-    radii = [radius, radius] if entry.diffuser is None else [
-        entry.diffuser.exit_diameter_m / 2.0, radius, radius]
+    length = max(min(entry.length_m, longest), 0.05 * entry.diameter_m)
+    along, radii = [0.0, length], [radius, radius]
+    if entry.diffuser is not None:
+        along = [0.0, cone, cone + length]
+        radii = [entry.diffuser.exit_diameter_m / 2.0, radius, radius]
     points = start - np.array(along)[:, None] * flow
     tube = Tube("entry", entry.name, None, points, np.array(radii), cut_short=cut)
-    return tube, np.asarray(start - (cone + 0.55 * max(length - cone, 0.0)) * flow)
+    return tube, np.asarray(start - (cone + 0.55 * length) * flow)
 
 
 def _plate(entry: Entry, centre: FloatArray, flow: FloatArray) -> Plate | None:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from distrib.errors import DistribError
+from distrib.errors import InputError, Problem
 from distrib.fuelling.verdict import Verdict
 from distrib.report.dimensions import characters, room, scale_bar
 from distrib.report.metal import metal_of
@@ -29,6 +29,7 @@ MARGIN_MM: Final = 9.0
 GAP_MM: Final = 9.0
 LINE_MM: Final = 3.6
 SMALL: Final = 7.5
+NO_ROOM: Final = "Runner table and notes left out: no room on this sheet. A larger one has them."
 
 
 @dataclass(frozen=True)
@@ -57,13 +58,15 @@ def drawing_sheet(
 ) -> Sheet:
     """A whole sheet for print: views, sections, runner table, notes and title.
 
-    `paper` is one of `PAPERS_MM` (landscape). Raises DistribError when the case does not fit at
-    the smallest scale, KeyError for an unknown paper.
+    `paper` is one of `PAPERS_MM` (landscape). Where runner table and notes leave the views less
+    than 1:10, they are left out and the sheet says so; `notes` still holds the notes. Raises
+    InputError when the case does not fit at the smallest scale, KeyError for an unknown paper.
     """
     width, height = PAPERS_MM[paper]
     inner = width - 2 * MARGIN_MM
-    for scale in SCALES:
-        shapes, notes = _whole(case, verdicts, scale, inner)
+    tries = [(scale, True) for scale in SCALES if scale <= 10.0]
+    for scale, with_text in [*tries, *((scale, False) for scale in SCALES)]:
+        shapes, notes = _whole(case, verdicts, scale, inner, with_text)
         left, bottom, right, top = room(shapes, scale)
         if (right - left) / scale <= inner and (top - bottom) / scale <= height - 2 * MARGIN_MM:
             middle = (left + right) / 2.0, (bottom + top) / 2.0
@@ -71,7 +74,8 @@ def drawing_sheet(
             field = (middle[0] - half[0], middle[1] - half[1],
                      middle[0] + half[0], middle[1] + half[1])
             return Sheet(case.title, tuple(shapes), field, scale, tuple(notes))
-    raise DistribError(f"the drawing does not fit {paper} even at 1:{SCALES[-1]:g}")
+    raise InputError([Problem("paper", paper, f"a sheet on which the drawing fits at 1:"
+                              f"{SCALES[-1]:g} at the smallest", "try A3 or Tabloid")])
 
 
 def report_sheets(
@@ -80,7 +84,7 @@ def report_sheets(
 ) -> tuple[Sheet, ...]:
     """One sheet per plenum for a page, as large as it fits; the notes come as text.
 
-    Each is `width_mm` wide and at most `height_mm` high. Raises DistribError when a plenum does
+    Each is `width_mm` wide and at most `height_mm` high. Raises InputError when a plenum does
     not fit at the smallest scale.
     """
     return tuple(_page_sheet(case, plenum.name, verdicts, width_mm, height_mm)
@@ -105,12 +109,13 @@ def _page_sheet(
             pad = 1.5 * scale
             field = (left - pad, bottom - pad, left - pad + width_mm * scale, top + pad)
             return Sheet(case.title, tuple(shapes), field, scale, metal.notes)
-    raise DistribError(f"plenum {plenum} does not fit {width_mm:g} x {height_mm:g} mm "
-                       f"even at 1:{SCALES[-1]:g}")
+    raise InputError([Problem(f"plenum {plenum}", f"{1000 * metal.body.length_m:.0f} mm long",
+                              f"what fits {width_mm:g} x {height_mm:g} mm at 1:{SCALES[-1]:g}")])
 
 
 def _whole(
     case: Case, verdicts: Mapping[int, Verdict] | None, scale: float, width_mm: float,
+    with_text: bool,
 ) -> tuple[list[Shape], list[str]]:
     """Heading, plenums from left to right and then downwards, table and notes, scale bar."""
     shapes: list[Shape] = []
@@ -128,7 +133,10 @@ def _whole(
         notes += metal.notes
     notes = list(dict.fromkeys(notes))
     _, bottom, _, top = room(shapes, scale)
-    shapes += _text_block(case, notes, scale, bottom - 7.0 * scale, width_mm)
+    if with_text:
+        shapes += _text_block(case, notes, scale, bottom - 7.0 * scale, width_mm)
+    else:
+        shapes.append(Label((0.0, bottom - 7.0 * scale), NO_ROOM, SMALL, ha="left", va="top"))
     shapes += scale_bar(0.0, room(shapes, scale)[1] - 6.0 * scale, scale)
     shapes += _heading(case, scale, 0.0, top + 5.0 * scale, width_mm)
     return shapes, notes

@@ -246,6 +246,8 @@ def table_figure(table: Table) -> Figure:
     texts = [n for n in names if table[n].dtype == object]
     numbers = [n for n in names if n not in texts]
     rows = len(table["point"])
+    if not np.isfinite(table[SPREAD]).any():
+        raise InputError([Problem("plot", "a table without one figure", "at least one figure")])
     full = int(np.prod([len(set(table[n].tolist())) for n in names])) == rows
     if full and len(numbers) == 1 and not texts:
         figure = new_figure(6.4, 7.2)
@@ -271,15 +273,21 @@ def table_figure(table: Table) -> Figure:
     return figure
 
 
+def file_kind(out: str | Path) -> str:
+    """Kind of figure by the ending of a file name; raises InputError for another ending."""
+    kind = Path(out).suffix.lower().lstrip(".")
+    if kind not in ("svg", "png", "pdf"):
+        raise InputError([Problem("plot", f"the ending of {out}", ".svg, .png or .pdf")])
+    return kind
+
+
 def plot_table(table_path: str | Path, out: str | Path,
                names: Sequence[str] = ()) -> Path:
     """Draw a sweep's table to an .svg, .png or .pdf file; `names` are checked to be in it."""
     from distrib.files import write_bytes_atomic
     from distrib.studies.table import read_table
 
-    kind = Path(out).suffix.lower().lstrip(".")
-    if kind not in ("svg", "png", "pdf"):
-        raise InputError([Problem("plot", f"the ending of {out}", ".svg, .png or .pdf")])
+    kind = file_kind(out)
     table = read_table(Path(table_path))
     known = parameters_of(table)
     missing = [Problem("plot", name, ", ".join(known)) for name in names
