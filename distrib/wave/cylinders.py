@@ -39,7 +39,7 @@ def make_cylinders(
     compression_ratio: float, intake: ValveFlow, exhaust: ValveFlow, exhaust_pressure_pa: float,
     lambda_: float = 1.0, model: ClosedCycle = DEFAULT_CLOSED,
 ) -> tuple[Cylinder, ...]:
-    """Equal cylinders at the given firing angles (`engine.firing.tdc_offsets_deg`), numbered from 1.
+    """Equal cylinders at given firing angles (`engine.firing.tdc_offsets_deg`), numbered from 1.
 
     The valve areas are tabulated every degree. Lean of stoichiometric, 1 - 1/lambda of the fresh
     air stays unburned.

@@ -50,7 +50,7 @@ def corrections(duct: Duct) -> tuple[float, float]:
 
 
 def cell_edges(duct: Duct, cell_m: float) -> FloatArray:
-    """Edges of the cells in the duct's own x, end corrections included (so it may start below 0)."""
+    """Edges of the cells in the duct's own x, with end corrections (so it may start below 0)."""
     left, right = corrections(duct)
     length = duct.length_m + left + right
     count = duct.cells or max(FEWEST_CELLS, math.ceil(length / cell_m - 1e-9))

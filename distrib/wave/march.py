@@ -24,6 +24,7 @@ from distrib.wave.cells import (
 from distrib.wave.ends import (
     apply_mouths,
     joint_fluxes,
+    lean_mouths,
     mouth_flux,
     set_ghosts,
     space_fluxes,
@@ -149,6 +150,7 @@ def march(grid: Any, cells: Any, ends: Any, mouths: Any, weights: Any, jets: Any
         set_ghosts(ends, cells)
         faces(rho, u, p, y, inverse_rho, drag, rl, ul, pl, yl, rr, ur, pr, yr, wall, pull,
               inverse_dx, geometry, dt)
+        lean_mouths(ends, mouths, weights, cells, grid, dt)
         half_step_pressures(tanks, pots, dt, angle, turn)
         fluxes(rl, ul, pl, yl, rr, ur, pr, yr, fm, fu, fe, fy)
         space_fluxes(ends, tanks, pots, areas, cells, dt, angle + 0.5 * turn, gas_constant)

@@ -37,8 +37,9 @@ def wall(r: float, v: float, p: float) -> float:
 
 @kernel
 def stagnant_ratio(r: float, v: float, p: float, space_p: float) -> float:
-    """(pressure the end would have if it were closed / space pressure)^(1/7); above 1 gas leaves."""
-    return (1.0 + 0.2 * v / math.sqrt(1.4 * p / r)) * (p / space_p) ** (1.0 / 7.0)
+    """(pressure of the end if it were closed / space pressure)^(1/7); above 1 gas leaves."""
+    root = (p / space_p) ** (1.0 / 7.0)
+    return float((1.0 + 0.2 * v / math.sqrt(1.4 * p / r)) * root)
 
 
 @kernel
@@ -142,7 +143,7 @@ def entering(r: float, v: float, p: float, ratio: float, space_p: float, space_t
         if moved < STOP:
             break
     z = 1.0 - 0.2 * w * w
-    if w > SONIC_W - 1e-9:
+    if w > SONIC_W - 1e-6:
         pb = phi * space_p * CHOKED_TAU**3 * z / w
     else:
         g = base + gain * w
@@ -165,7 +166,8 @@ def space_end(r: float, v: float, p: float, space_p: float, space_t: float, phi_
 def nozzle_flow(p0: float, t0: float, p1: float, gas_constant: float) -> float:
     """Isentropic mass flux from (p0, t0) at rest to pressure p1 < p0, kg/(s m^2), choked or not."""
     tau = max((p1 / p0) ** (2.0 / 7.0), CHOKED_TAU)
-    return p0 / math.sqrt(gas_constant * t0) * tau * tau * math.sqrt(7.0 * tau * (1.0 - tau))
+    flux = p0 / math.sqrt(gas_constant * t0) * tau * tau * math.sqrt(7.0 * tau * (1.0 - tau))
+    return float(flux)
 
 
 @kernel

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from distrib.engine.closed import closed_pressure
@@ -13,7 +15,7 @@ from distrib.wave.result import Stations, Traces, WaveResult
 from distrib.wave.setup import Cylinder, TakeOff, ToValve, WaveSetup
 
 
-def _closed_part(c: Cylinder, pot: tb.Any, local: FloatArray, p: FloatArray) -> FloatArray:
+def _closed_part(c: Cylinder, pot: Any, local: FloatArray, p: FloatArray) -> FloatArray:
     """Cylinder pressure with the closed part filled in by `engine.closed`."""
     shut = (local < c.exhaust_opens_deg) | (local >= c.intake_closes_deg)
     dims = (c.bore_m, c.stroke_m, c.rod_m, c.compression_ratio)

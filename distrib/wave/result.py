@@ -56,8 +56,8 @@ class WaveResult:
     Mach number of the valve's duct while the valve is open and the peak over the cycle (larger of
     both ends), mass per cycle that flows back into the port, kg.
     `mass_error`, `energy_error`: what the audit of each cycle did not account for, over the
-    throughput of that cycle (K,); `change`: largest relative change of trapped air between cycles
-    and of stored mass over throughput (K,). `steps` time steps in all.
+    throughput of that cycle (K,); `change`: largest relative change of trapped air since the cycle
+    before, and change of stored mass over throughput (K, 2). `steps` time steps in all.
     """
 
     rpm: float

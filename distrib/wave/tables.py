@@ -65,8 +65,10 @@ MOUTH: Final = np.dtype([
     ("end", _I), ("first", _I), ("count", _I), ("weight_at", _I), ("before", _I), ("after", _I),
     ("jet_at", _I), ("jets", _I), ("momentum", _F), ("join_cos", _F), ("left", _F, (7,)),
     ("right", _F, (7,)), ("run", _F, (4,)), ("v", _F), ("push", _F),
+    ("dt", _F), ("mean", _F, (4,)),
 ])
-"""One take-off: header cells it covers, coefficients, last speed into the end, axial push (N s)."""
+"""One take-off: header cells it covers, coefficients; of the last step: speed into the end, axial
+push (N s), step (s), means under the mouth (p, density, u^2, total enthalpy)."""
 
 JET: Final = np.dtype([("end", _I), ("c", _F)])
 THROTTLE_ROW: Final = np.dtype([("a", _I), ("b", _I), ("area", _F), ("p", _F)])

@@ -97,7 +97,7 @@ def exhaust_flow(tank: Any, pot: Any, area: float, audit: Any, dt: float,
 
 @kernel
 def valve_events(tank: Any, pot: Any, audit: Any, angle: float, gas_constant: float) -> None:
-    """Intake closing: note what is trapped and set the state for exhaust opening; opening: go on."""
+    """Intake closing: note what is trapped, set the state for exhaust opening; opening: go on."""
     local = (angle - pot.tdc) % 720.0
     if pot.opens <= local < pot.closes:
         pot.shut = 0
@@ -139,7 +139,8 @@ def advance_tanks(ends: Any, tanks: Any, pots: Any, areas: Any, audit: Any, dt: 
             pot = pots[k - first]
             size = pot_volume(pot, angle + turn)
             if pot.shut == 0:
-                area = cyclic_lookup(angle + 0.5 * turn - pot.tdc, areas[1, k - first])
+                after = angle + 0.5 * turn - pot.tdc
+                area = cyclic_lookup(after, areas[1, k - first])  # type: ignore[no-untyped-call]
                 exhaust_flow(tank, pot, area, audit, dt, gas_constant)
                 work = tank.p_half * (size - tank.size)
                 tank.energy -= work
