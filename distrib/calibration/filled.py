@@ -1,0 +1,115 @@
+"""Next trims from a filled trim sheet, and the score of the prediction that it carried."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from distrib.calibration.score import Score, score
+from distrib.calibration.sheet import FilledSheet
+from distrib.calibration.trim_table import case_limits, measured_trims
+from distrib.case.change import case_hash
+from distrib.case.schema import Case
+from distrib.errors import InputError, Problem
+from distrib.fuelling import check_injection, sign_flips
+from distrib.fuelling.trims import Policy, Trims
+from distrib.results import FloatArray
+
+OFF_TARGET_PERCENT = 1.0
+"""Mean lambda farther off the target than this belongs into the base map (common practice: two
+runs agree within about 1 %)."""
+
+
+@dataclass(frozen=True)
+class NextTrims:
+    """Next trims of P measured cells by N cylinders, with air as measured and as predicted."""
+
+    cylinders: tuple[int, ...]
+    rpm: FloatArray
+    pressure_pa: FloatArray
+    lambda_measured: FloatArray
+    measured_percent: FloatArray
+    predicted_percent: FloatArray
+    trims: Trims
+    score: Score | None
+    statements: tuple[str, ...]
+
+
+def next_from_sheet(case: Case, sheet: FilledSheet, policy: Policy, step: float) -> NextTrims:
+    """Next trims for every cell of the sheet in which all cylinders were measured.
+
+    InputError when there is none, or when the sheet's cylinders are not those of the case.
+    """
+    check_injection(case.fuel.injection)
+    cylinders = tuple(sorted(r.cylinder for r in case.runners))
+    cells = list(dict.fromkeys(zip(sheet.rpm.tolist(), sheet.pressure_pa.tolist(), strict=True)))
+    pick = []
+    partial = []
+    for rpm, pressure in cells:
+        rows = np.flatnonzero((sheet.rpm == rpm) & (sheet.pressure_pa == pressure))
+        order = rows[np.argsort(sheet.cylinder[rows])]
+        if tuple(sheet.cylinder[order].tolist()) != cylinders:
+            raise InputError([Problem(
+                f"{rpm:g} rpm, {pressure / 1e3:g} kPa",
+                f"cylinders {sheet.cylinder[order].tolist()}", f"{list(cylinders)}, each once",
+                "is this the sheet of another case?", str(sheet.path), None, "sheet")])
+        measured = np.isfinite(sheet.lambda_measured[order])
+        if measured.all():
+            pick.append(order)
+        elif measured.any():
+            partial.append(f"{rpm:g} rpm, {pressure / 1e3:g} kPa: cylinders "
+                           f"{[c for c, m in zip(cylinders, measured, strict=True) if not m]} "
+                           "are blank, the cell is not used")
+    if not pick:
+        raise InputError([Problem(
+            "lambda_measured", "no cell with every cylinder measured", "all cylinders of a cell",
+            "; ".join(partial), str(sheet.path), None, "sheet")])
+    at = np.array(pick)
+    return _next(case, sheet, at, cylinders, policy, step, partial)
+
+
+def _next(
+    case: Case, sheet: FilledSheet, at: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
+    cylinders: tuple[int, ...], policy: Policy, step: float, partial: list[str],
+) -> NextTrims:
+    lam, now = sheet.lambda_measured[at], sheet.trim_in_engine_percent[at]
+    target = case.fuel.lambda_target
+    made = measured_trims(lam, now, target, case_limits(case), policy=policy, step=step)
+    base = lam * (1.0 + now / 100.0)
+    measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
+    predicted = sheet.deviation_percent[at]
+    low, high = sheet.low_percent[at], sheet.high_percent[at]
+    statements = [*made.cautions, *partial]
+    if sheet.heading.get("case") not in (None, "", case_hash(case)):
+        statements.append("the sheet was written for another state of this case: the prediction on "
+                          "it is not that of the case as it stands")
+    for k in range(len(at)):
+        off = (lam[k].mean() / target - 1.0) * 100.0
+        if abs(off) > OFF_TARGET_PERCENT:
+            side = "lean" if off > 0 else "rich"
+            statements.append(
+                f"{sheet.rpm[at[k, 0]]:g} rpm, {sheet.pressure_pa[at[k, 0]] / 1e3:g} kPa: mean "
+                f"lambda is {off:+.1f} % {side} of the target: correct the base map, not the trims")
+    found = None
+    if np.isfinite(low).all() and np.isfinite(high).all():
+        level = float(sheet.heading.get("band level", "0.9") or 0.9)
+        found = score(predicted, measured, low, high, level)
+        statements += found.statements
+    statements += _flips(sheet, at, made)
+    return NextTrims(cylinders, sheet.rpm[at[:, 0]], sheet.pressure_pa[at[:, 0]], lam, measured,
+                     predicted, made, found, tuple(statements))
+
+
+def _flips(
+    sheet: FilledSheet, at: np.ndarray[tuple[int, ...], np.dtype[np.int64]], made: Trims
+) -> tuple[str, ...]:
+    """Sign flips between neighbouring cells where the measured cells form a full grid."""
+    rpm, pressure = np.unique(sheet.rpm[at[:, 0]]), np.unique(sheet.pressure_pa[at[:, 0]])
+    grid = np.full((len(rpm), len(pressure), at.shape[1]), np.nan)
+    for k in range(len(at)):
+        i = int(np.searchsorted(rpm, sheet.rpm[at[k, 0]]))
+        j = int(np.searchsorted(pressure, sheet.pressure_pa[at[k, 0]]))
+        grid[i, j] = made.needed_percent[k]
+    return sign_flips(np.nan_to_num(grid), "rpm", rpm.tolist(), "kPa absolute",
+                      (pressure / 1e3).tolist())

@@ -1,0 +1,254 @@
+"""What the commands `trims` and `fit` and the Python names behind them do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from distrib.calibration.bench import BenchSheet, read_bench
+from distrib.calibration.bench_mapping import BenchMapping, read_bench_mapping
+from distrib.calibration.bench_model import (
+    BenchForward,
+    bench_forward,
+    calibrated_changes,
+    labels,
+)
+from distrib.calibration.clean import Cells, Windows, into_cells, steady_windows
+from distrib.calibration.engine_fit import EngineFit, fit_discrepancy
+from distrib.calibration.fit import Fit, fit_map
+from distrib.calibration.gate import gate
+from distrib.calibration.log import read_log
+from distrib.calibration.mapping import LogMapping, read_log_mapping
+from distrib.calibration.score import Score, score
+from distrib.calibration.sheet import TrimTable
+from distrib.calibration.tree import Root
+from distrib.calibration.trim_table import predicted_table
+from distrib.case.change import to_toml, with_changes
+from distrib.case.schema import Case
+from distrib.errors import InputError, Problem
+from distrib.fuelling import check_injection
+from distrib.fuelling.trims import Basis, Policy
+from distrib.results import FloatArray, Shares
+
+EngineModel = Literal["phased", "wave"]
+Solver = Callable[[Case, FloatArray, FloatArray], Shares]
+"""Case, speeds (P,), charge pressures (P,) to shares."""
+
+
+def solver(model: EngineModel) -> Solver:
+    """The engine model by name."""
+    if model == "phased":
+        from distrib.build.phased import solve_phased
+
+        return lambda case, rpm, pressure: solve_phased(
+            case, rpm=rpm, charge_pressure_pa=pressure)
+    import importlib
+
+    try:
+        solve_wave = importlib.import_module("distrib.build.wave").solve_wave
+    except ImportError:
+        raise InputError([Problem("model", '"wave"', "phased",
+                                  "the wave model is not part of this installation")]) from None
+    return lambda case, rpm, pressure: solve_wave(case, rpm=rpm, charge_pressure_pa=pressure)
+
+
+def trims(
+    case: Case, *, rpm: Sequence[float] | None = None, pressure_pa: Sequence[float] | None = None,
+    policy: Policy = "richen-only", step: float = 0.5, on: Basis = "fuel",
+    model: EngineModel = "phased", confirmed: Sequence[str] = (), volts: float | None = None,
+    discrepancy: tuple[float, float] | None = None, solve: Solver | None = None,
+) -> TrimTable:
+    """Predicted trims over speeds (R,) by charge pressures (C,), absolute pascal.
+
+    Defaults: the case's speeds and charge pressure, richen-only, half a step. TrimError for batch
+    or paired injection and for sum-to-zero, which a prediction does not allow. `solve` replaces
+    the engine model.
+    """
+    check_injection(case.fuel.injection)
+    opened = gate(confirmed)
+    rows = np.asarray(case.conditions.rpm if rpm is None else rpm, dtype=np.float64)
+    columns = np.asarray([case.conditions.charge_pressure_pa] if pressure_pa is None
+                         else pressure_pa, dtype=np.float64)
+    wrong = [
+        Problem(name, f"{values.tolist()}", "rising numbers above zero")
+        for name, values in (("rpm", rows), ("load", columns))
+        if len(values) == 0 or np.any(values <= 0.0) or np.any(np.diff(values) <= 0.0)
+    ]
+    if wrong:
+        raise InputError(wrong)
+    shares = (solve or solver(model))(
+        case, np.repeat(rows, len(columns)), np.tile(columns, len(rows)))
+    return predicted_table(
+        case, shares, rows.tolist(), columns.tolist(), opened, policy=policy, step=step, on=on,
+        volts=volts, discrepancy=discrepancy,
+    )
+
+
+@dataclass(frozen=True)
+class BenchFit:
+    """A bench sheet fitted into a case: the model, the fit, the fit with the jet free as well
+    (None where the rows cannot show it), the calibrated case, and what to say about it."""
+
+    sheet: BenchSheet
+    forward: BenchForward
+    fit: Fit
+    with_jet: Fit | None
+    calibrated: Case
+    labels: tuple[str, ...]
+    statements: tuple[str, ...]
+
+
+def read_mapping(path: str | Path) -> BenchMapping | LogMapping:
+    """A mapping file of either kind, by its key `kind`."""
+    kind = Root(Path(path)).top().raw("kind")
+    return read_bench_mapping(path) if kind == "bench" else read_log_mapping(path)
+
+
+def fit_bench(case: Case, sheet: BenchSheet) -> BenchFit:
+    """Fit runner losses, regain and entry loss to a bench sheet, the jet held at its law.
+
+    A second fit with the jet strength free tells whether the rows ask for another jet; the case
+    file has no field for it, so that fit is reported only.
+    """
+    forward = bench_forward(case, sheet, jet=False)
+    found = fit_map(forward.predict, forward.observed, forward.sigma, forward.parameters)
+    free = bench_forward(case, sheet, jet=True)
+    with_jet = None
+    statements = [*sheet.cautions, *found.statements]
+    if len(free.unknowns) > len(forward.unknowns):
+        with_jet = fit_map(free.predict, free.observed, free.sigma, free.parameters)
+        statements += _about_jet(with_jet, found)
+    changes: dict[str, Any] = dict(calibrated_changes(forward, found))
+    changes["title"] = f"{case.title} (calibrated)"
+    changes["note"] = (f"{case.note} Loss coefficients fitted to {sheet.path.name}.").strip()
+    return BenchFit(sheet, forward, found, with_jet, with_changes(case, changes),
+                    labels(forward.tests), tuple(statements))
+
+
+def _about_jet(with_jet: Fit, held: Fit) -> list[str]:
+    out = []
+    for p, value, sigma, verdict in zip(
+        with_jet.parameters, with_jet.value, with_jet.sigma, with_jet.verdict, strict=True
+    ):
+        if not p.name.startswith("jet."):
+            continue
+        text = f"strength of the {p.name[4:]} jet, if left free: {value:+.1f} +- {sigma:.1f} of the"
+        text += f" law's standard deviations ({verdict})"
+        if held.chi2 - with_jet.chi2 > 4.0:
+            text += "; the rows fit better with it: the calibrated file, which holds the jet at " \
+                    "its law, carries that misfit in its other coefficients"
+        out.append(text)
+    return out
+
+
+def read_bench_sheet(path: str | Path, mapping: BenchMapping, case: Case) -> BenchSheet:
+    """Read a bench sheet for the engine of a case."""
+    return read_bench(path, mapping, case.engine.cylinders)
+
+
+@dataclass(frozen=True)
+class LogFit:
+    """An engine log beside the prediction: windows, cells, discrepancy, score (None without a
+    band), predicted deviation (P, N) and measured deviation (P, N) of the P cells used."""
+
+    windows: Windows
+    cells: Cells
+    rpm: FloatArray
+    pressure_pa: FloatArray
+    predicted_percent: FloatArray
+    measured_percent: FloatArray
+    engine: EngineFit
+    score: Score | None
+    statements: tuple[str, ...]
+
+
+def fit_log(
+    case: Case, path: str | Path, mapping: LogMapping, *, model: EngineModel = "phased",
+    solve: Solver | None = None,
+) -> LogFit:
+    """Clean a log, gather its cells, and fit the discrepancy factor of the engine model to them.
+
+    The manifold pressure of a cell is taken as the charge pressure (full throttle). InputError
+    when the mapping names no cells or nothing falls into them.
+    """
+    if not mapping.cell_rpm or not mapping.cell_pressure_pa:
+        raise InputError([Problem("cells", "nothing", "[cells] with rpm and pressure", "",
+                                  str(mapping.path), None, "mapping")])
+    log = read_log(path, mapping)
+    windows = steady_windows(log, mapping)
+    cells = into_cells(windows, mapping.cell_rpm, mapping.cell_pressure_pa)
+    used = np.argwhere(np.isfinite(cells.lambda_base).sum(axis=-1) >= 2)
+    if len(used) == 0:
+        raise InputError([Problem(
+            "cells", f"{len(windows.rpm)} windows, none in a cell",
+            "cells where the log held still", f"windows at {_where(windows)}", str(mapping.path),
+            None, "mapping")])
+    at = tuple(used.T)
+    rpm, pressure = cells.rpm[at[0]], cells.pressure_pa[at[1]]
+    shares = (solve or solver(model))(case, rpm, pressure)
+    order = [list(cells.cylinders).index(int(c)) for c in shares.cylinders]
+    lam, sigma = cells.lambda_base[at][:, order], cells.sigma[at][:, order]
+    engine = fit_discrepancy(
+        shares.deviation_percent, lam, sigma, tuple(int(c) for c in shares.cylinders))
+    counts = np.isfinite(lam).sum(axis=1, keepdims=True)
+    measured = (lam / (np.nansum(lam, axis=1, keepdims=True) / counts) - 1.0) * 100.0
+    scored = None
+    if shares.band is not None:
+        scored = score(
+            shares.deviation_percent, measured, shares.band.low_percent, shares.band.high_percent,
+            shares.band.level, 100.0 * float(np.nanmedian(sigma / lam)))
+    statements = [*log.warnings, *engine.statements, *(scored.statements if scored else ())]
+    if cells.unplaced:
+        statements.append(f"{cells.unplaced} steady windows lie in no cell and were not used")
+    return LogFit(windows, cells, rpm, pressure, shares.deviation_percent, measured, engine,
+                  scored, tuple(statements))
+
+
+def _where(windows: Windows) -> str:
+    shown = sorted({(round(r, -2), round(p / 1e3, -1)) for r, p in
+                    zip(windows.rpm, windows.pressure_pa, strict=True)})[:8]
+    return "; ".join(f"{r:g} rpm {p:g} kPa" for r, p in shown)
+
+
+def calibrated_path(case: Case, wanted: str | None) -> Path:
+    """Where the calibrated case goes: beside the original; InputError if it would replace it."""
+    source = Path(case.path)
+    target = Path(wanted) if wanted else source.with_name(f"{source.stem}.calibrated.toml")
+    if target.exists() and source.exists() and target.samefile(source):
+        raise InputError([Problem("output", f'"{target}"', "another file than the original case",
+                                  "the original is never written over")])
+    return target
+
+
+def calibrated_text(fitted: BenchFit) -> str:
+    """The calibrated case as TOML text."""
+    return to_toml(fitted.calibrated)
+
+
+def discrepancy_from(data: Mapping[str, Any], file: str) -> tuple[float, float]:
+    """Factor and sigma from the JSON of `distrib fit`; InputError when it has none."""
+    engine = data.get("engine")
+    try:
+        return float(engine["discrepancy"]), float(engine["sigma"])  # type: ignore[index]
+    except (TypeError, KeyError, ValueError):
+        raise InputError([Problem(
+            "fit", "no discrepancy factor", "the JSON of a fit with an engine log", "", file,
+        )]) from None
+
+
+def parameters_json(found: Fit) -> list[dict[str, Any]]:
+    """Parameters of a fit for JSON: prior, posterior, what the data determine."""
+    return [
+        {
+            "name": p.name, "unit": p.unit, "prior": p.prior, "prior_sigma": p.prior_sigma,
+            "scale": p.scale, "basis": p.basis, "value": float(v), "band_90": [float(a), float(b)],
+            "shrink": float(s), "verdict": w, "at_limit": bool(limit),
+        }
+        for p, v, a, b, s, w, limit in zip(
+            found.parameters, found.value, found.low90, found.high90, found.shrink, found.verdict,
+            found.at_limit, strict=True)
+    ]

@@ -1,0 +1,234 @@
+"""`distrib fit`: measured data into the model."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from distrib.calibration.bench_mapping import BenchMapping
+    from distrib.calibration.mapping import LogMapping
+    from distrib.calibration.service import BenchFit, LogFit
+    from distrib.calibration.swap import SwapResult
+    from distrib.calibration.swap_file import SwapSheet
+    from distrib.case.schema import Case
+
+
+def fit(
+    case: Annotated[str, typer.Argument(help="Case file (TOML).", metavar="CASE")],
+    bench: Annotated[str | None, typer.Option(help="Flow-bench sheet (CSV).")] = None,
+    log: Annotated[str | None, typer.Option(help="Engine log (CSV).")] = None,
+    swap: Annotated[
+        str | None,
+        typer.Option(help="Swap test (CSV: run,cylinder,lambda,injector,sensor,trim_percent)."),
+    ] = None,
+    mapping: Annotated[
+        list[str] | None,
+        typer.Option(help="Mapping file (TOML) of the sheet or the log; repeat for both."),
+    ] = None,
+    out: Annotated[
+        str | None,
+        typer.Option("--out", "-o", help="Calibrated case; default CASE.calibrated.toml."),
+    ] = None,
+    plot: Annotated[str | None, typer.Option(help="Residual plot of the bench fit (SVG).")] = None,
+    model: Annotated[str, typer.Option(help="Engine model for a log: phased or wave.")] = "phased",
+    json: Annotated[
+        str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
+    ] = None,
+) -> None:
+    """Fit bench flows and engine lambdas; solve swap tests. Never writes over the original case.
+
+    A bench sheet gives loss coefficients and regain with their uncertainty, and says which the
+    rows could not determine. An engine log gives the factor between predicted and real pattern.
+    """
+    from distrib.case.read import read_case
+    from distrib.cli.output import emit_json, note
+    from distrib.errors import InputError, Problem
+
+    if bench is None and log is None and swap is None:
+        raise InputError([Problem("fit", "no data", "--bench, --log or --swap")])
+    read = read_case(case)
+    maps = _mappings(mapping or [], bench is not None, log is not None)
+    result: dict[str, Any] = {"case": {"title": read.title, "path": read.path}}
+    quiet = json == "-"
+    calibrated = read
+    if bench is not None:
+        fitted, target = _bench(read, bench, maps, out)
+        calibrated = fitted.calibrated
+        result["bench"] = _bench_json(fitted, str(target))
+    if log is not None:
+        found = _log(calibrated, log, maps, model)
+        result["engine"] = _log_json(found)
+    if swap is not None:
+        solved, sheet = _swap(read, swap)
+        result["swap"] = _swap_json(solved, sheet)
+    # everything has been worked out: only now is anything written
+    if bench is not None:
+        _write_bench(fitted, target, plot)
+        if not quiet:
+            _show_bench(fitted)
+    if log is not None and not quiet:
+        _show_log(found)
+    if swap is not None and not quiet:
+        _show_swap(solved, sheet)
+    if json is not None:
+        emit_json(json, result)
+    texts = (part.get("statements", ()) for part in result.values())
+    for text in dict.fromkeys(t for group in texts for t in group):
+        note(text)
+
+
+def _mappings(paths: list[str], bench: bool, log: bool) -> dict[str, Any]:
+    """Mapping files by kind; InputError when one is missing or stands twice."""
+    from distrib.calibration.mapping import LogMapping
+    from distrib.calibration.service import read_mapping
+    from distrib.errors import InputError, Problem
+
+    found: dict[str, BenchMapping | LogMapping] = {}
+    for path in paths:
+        read = read_mapping(path)
+        kind = "log" if isinstance(read, LogMapping) else "bench"
+        if kind in found:
+            raise InputError([Problem("--mapping", f"two mappings of a {kind}", "one", "", path)])
+        found[kind] = read
+    problems = [
+        Problem("--mapping", f"no mapping of the {kind}", f'a TOML file with kind = "{kind}"',
+                "columns are never guessed")
+        for kind, wanted in (("bench", bench), ("log", log)) if wanted and kind not in found
+    ]
+    if problems:
+        raise InputError(problems)
+    return found
+
+
+def _bench(case: Case, path: str, maps: dict[str, Any], out: str | None) -> tuple[BenchFit, Any]:
+    from distrib.calibration.service import calibrated_path, fit_bench, read_bench_sheet
+
+    target = calibrated_path(case, out)
+    return fit_bench(case, read_bench_sheet(path, maps["bench"], case)), target
+
+
+def _log(case: Case, path: str, maps: dict[str, Any], model: str) -> LogFit:
+    from distrib.calibration.service import fit_log
+    from distrib.cli.output_choice import choice
+
+    return fit_log(case, path, maps["log"],
+                   model=choice("--model", model, ("phased", "wave")))
+
+
+def _swap(case: Case, path: str) -> tuple[SwapResult, SwapSheet]:
+    from distrib.calibration.swap import solve_swap
+    from distrib.calibration.swap_file import read_swap
+
+    sheet = read_swap(path, case.engine.cylinders)
+    return solve_swap(sheet.runs), sheet
+
+
+def _write_bench(fitted: BenchFit, target: Any, plot: str | None) -> None:
+    from distrib.calibration.residual_plot import residual_svg
+    from distrib.calibration.service import calibrated_text
+    from distrib.cli.output import wrote
+    from distrib.files import write_text_atomic
+
+    write_text_atomic(target, calibrated_text(fitted))
+    wrote(target)
+    if plot is not None:
+        write_text_atomic(plot, residual_svg(
+            fitted.labels, fitted.fit.residual, f"Residuals: {fitted.sheet.path.name}"))
+        wrote(plot)
+
+
+def _bench_json(fitted: BenchFit, target: str) -> dict[str, Any]:
+    from distrib.calibration.service import parameters_json
+
+    return {
+        "sheet": str(fitted.sheet.path), "calibrated_case": target,
+        "parameters": parameters_json(fitted.fit),
+        "parameters_with_jet": parameters_json(fitted.with_jet) if fitted.with_jet else None,
+        "observations": [
+            {"label": label, "effective_area_m2": t.effective_area_m2,
+             "relative_sigma": t.relative_sigma, "residual_sigmas": r, "repeats": t.repeats}
+            for label, t, r in zip(fitted.labels, fitted.forward.tests, fitted.fit.residual,
+                                   strict=True)
+        ],
+        "chi2": fitted.fit.chi2, "exclusions": [str(e) for e in fitted.sheet.exclusions],
+        "notes": fitted.sheet.notes, "statements": fitted.statements,
+    }
+
+
+def _log_json(found: LogFit) -> dict[str, Any]:
+    engine = found.engine
+    return {
+        "discrepancy": engine.discrepancy, "sigma": engine.sigma,
+        "band_90": [engine.low90, engine.high90],
+        "offset_percent": engine.offset_percent,
+        "offset_sigma_percent": engine.offset_sigma_percent,
+        "cells": [
+            {"rpm": rpm, "charge_pressure_pa": p, "predicted_percent": a, "measured_percent": b}
+            for rpm, p, a, b in zip(found.rpm, found.pressure_pa, found.predicted_percent,
+                                    found.measured_percent, strict=True)
+        ],
+        "windows": len(found.windows.rpm), "unplaced_windows": found.cells.unplaced,
+        "exclusions": [str(e) for e in found.windows.exclusions], "notes": found.windows.notes,
+        "score": found.score, "statements": found.statements,
+    }
+
+
+def _swap_json(solved: SwapResult, sheet: SwapSheet) -> dict[str, Any]:
+    return {
+        "runs": sheet.names, "injectors": sheet.injectors, "sensors": sheet.sensors,
+        "air": solved.air, "air_sigma": solved.air_sigma, "injector": solved.injector,
+        "injector_sigma": solved.injector_sigma, "sensor": solved.sensor,
+        "sensor_sigma": solved.sensor_sigma, "spare_equations": solved.spare,
+        "chi2": solved.chi2, "statements": solved.statements,
+    }
+
+
+def _show_bench(fitted: BenchFit) -> None:
+    from distrib.cli.output import note
+    from distrib.cli.output import table as show
+
+    fit_ = fitted.fit
+    show(
+        f"Fit of {fitted.sheet.path.name}",
+        ["parameter", "prior", "fitted", "90 % from", "to", "the data"],
+        [
+            [p.name, f"{p.prior:.3f}", f"{v:.3f}", f"{a:.3f}", f"{b:.3f}", w]
+            for p, v, a, b, w in zip(fit_.parameters, fit_.value, fit_.low90, fit_.high90,
+                                     fit_.verdict, strict=True)
+        ],
+    )
+    for item in (*fitted.sheet.notes, *(str(e) for e in fitted.sheet.exclusions)):
+        note(item)
+
+
+def _show_log(found: LogFit) -> None:
+    from distrib.cli.output import note
+    from distrib.cli.output import table as show
+
+    show(
+        "Engine log beside the prediction, deviation in percent",
+        ["rpm", "kPa absolute", "cylinder", "predicted", "measured"],
+        [
+            [f"{rpm:.0f}", f"{p / 1e3:.0f}", c, f"{a:+.1f}", f"{b:+.1f}"]
+            for rpm, p, row_a, row_b in zip(found.rpm, found.pressure_pa, found.predicted_percent,
+                                            found.measured_percent, strict=True)
+            for c, a, b in zip(sorted(found.cells.cylinders), row_a, row_b, strict=True)
+        ],
+    )
+    for item in (*found.windows.notes, *(str(e) for e in found.windows.exclusions)):
+        note(item)
+
+
+def _show_swap(solved: SwapResult, sheet: SwapSheet) -> None:
+    from distrib.cli.output import table as show
+
+    rows = [[f"cylinder {c}", f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}"] for c, (v, s) in enumerate(
+        zip(solved.air, solved.air_sigma, strict=True), start=1)]
+    rows += [[f"injector {n}", f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}"] for n, v, s in zip(
+        sheet.injectors, solved.injector, solved.injector_sigma, strict=True)]
+    if solved.sensor is not None and solved.sensor_sigma is not None:
+        rows += [[f"sensor {n}", f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}"] for n, v, s in zip(
+            sheet.sensors, solved.sensor, solved.sensor_sigma, strict=True)]
+    show("Swap test: share over mean", ["part", "%", "+- %"], rows)

@@ -1,0 +1,215 @@
+"""`distrib trims`: the tuner's sheet, predicted or from measured lambdas."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from distrib.calibration.sheet import TrimTable
+    from distrib.case.schema import Case
+
+
+def trims(
+    case: Annotated[str, typer.Argument(help="Case file (TOML).", metavar="CASE")],
+    rpm: Annotated[
+        str | None, typer.Option(help='Speeds, such as "3000,4500,6000"; default the case\'s.')
+    ] = None,
+    load: Annotated[
+        list[str] | None,
+        typer.Option(help='Charge pressure with gauge or absolute, repeatable: "1.2 bar gauge".'),
+    ] = None,
+    policy: Annotated[
+        str, typer.Option(help="richen-only, anchor-leanest; measured data: also sum-to-zero.")
+    ] = "richen-only",
+    step: Annotated[
+        float, typer.Option(help="Part of the computed change to apply now.", min=0.05, max=1.0)
+    ] = 0.5,
+    on: Annotated[
+        str, typer.Option("--on", help='Percent on "fuel", "effective pulse" or "total pulse".')
+    ] = "fuel",
+    volts: Annotated[
+        float | None, typer.Option(help="Supply voltage, for a dead-time table.", min=5, max=60)
+    ] = None,
+    model: Annotated[str, typer.Option(help="phased or wave.")] = "phased",
+    confirmed: Annotated[
+        str, typer.Option(help='What was checked: "compression,injectors,wiring,leaks,..." or all.')
+    ] = "",
+    fit: Annotated[
+        str | None, typer.Option(help="JSON of `distrib fit` with an engine log: scales the air.")
+    ] = None,
+    filled: Annotated[
+        str | None, typer.Option(help="A filled trim sheet (CSV): next trims and a score.")
+    ] = None,
+    csv: Annotated[str | None, typer.Option(help="Write the sheet as CSV with blanks.")] = None,
+    page: Annotated[str | None, typer.Option(help="Write the sheet to print (HTML).")] = None,
+    json: Annotated[
+        str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
+    ] = None,
+) -> None:
+    """Fuel trims by cylinder over speed and load. Predicted trims only add fuel, half a step.
+
+    A prediction is a starting point before measurement. With --filled the sheet's measured lambdas
+    give the next trims, and the prediction is scored.
+    """
+    from distrib.case.read import read_case
+    from distrib.cli.output import emit_json, wrote
+    from distrib.files import write_text_atomic
+
+    read = read_case(case)
+    if filled is not None:
+        from distrib.cli.trims_filled import next_trims
+
+        next_trims(read, filled, policy, step, json)
+        return
+    table = _table(read, rpm, load, policy, step, on, volts, model, confirmed, fit)
+    if csv is not None:
+        from distrib.calibration.sheet import to_csv
+
+        write_text_atomic(csv, to_csv(table))
+        wrote(csv)
+    if page is not None:
+        from distrib.calibration.sheet_page import to_html
+
+        write_text_atomic(page, to_html(table))
+        wrote(page)
+    if json is not None:
+        emit_json(json, as_json(table))
+    if json != "-":
+        _show(table)
+
+
+def _table(
+    case: Case, rpm: str | None, load: list[str] | None, policy: str, step: float, on: str,
+    volts: float | None, model: str, confirmed: str, fit: str | None,
+) -> TrimTable:
+    from distrib.calibration.service import trims as run
+    from distrib.cli.output_choice import choice
+    from distrib.fuelling.trims import BASES, POLICIES
+
+    return run(
+        case, rpm=_speeds(rpm), pressure_pa=_loads(load, case),
+        policy=choice("--policy", policy, POLICIES), step=step, on=choice("--on", on, BASES),
+        model=choice("--model", model, ("phased", "wave")), confirmed=confirmed.split(","),
+        volts=volts, discrepancy=_discrepancy(fit),
+    )
+
+
+def _speeds(text: str | None) -> list[float] | None:
+    from distrib.errors import InputError, Problem
+
+    if text is None:
+        return None
+    out = []
+    for part in text.split(","):
+        try:
+            out.append(float(part))
+        except ValueError:
+            raise InputError([Problem("--rpm", f'"{part}"', "numbers, such as 3000,4500,6000")
+                              ]) from None
+    return out
+
+
+def _loads(texts: list[str] | None, case: Case) -> list[float] | None:
+    from distrib.errors import InputError, Problem
+    from distrib.units import UnitError, parse
+
+    if not texts:
+        return None
+    out, problems = [], []
+    for text in texts:
+        try:
+            out.append(parse(text, "pressure").absolute_pa(case.conditions.ambient_pressure_pa))
+        except UnitError as error:
+            problems.append(Problem("--load", error.read, error.allowed, error.hint))
+    if problems:
+        raise InputError(problems)
+    return out
+
+
+def _discrepancy(path: str | None) -> tuple[float, float] | None:
+    import json as reader
+    from pathlib import Path
+
+    from distrib.calibration.service import discrepancy_from
+    from distrib.errors import InputError, Problem
+
+    if path is None:
+        return None
+    try:
+        data = reader.loads(Path(path).read_text(encoding="utf-8"))
+    except ValueError:
+        raise InputError([Problem("--fit", "no valid JSON", "the JSON of `distrib fit`", "", path)
+                          ]) from None
+    return discrepancy_from(data if isinstance(data, dict) else {}, path)
+
+
+def as_json(table: TrimTable) -> dict[str, Any]:
+    """The table for `--json`: cells with cylinders, SI with units in the names."""
+    from distrib.fuelling.verdict import WORDS
+
+    cells = []
+    for i, rpm in enumerate(table.rpm):
+        for j, pressure in enumerate(table.pressure_pa):
+            cylinders = [
+                {
+                    "cylinder": number,
+                    "distance_from_entry_mm": table.distance_from_entry_m[c] * 1e3,
+                    "deviation_percent": table.deviation_percent[i, j, c],
+                    "band_percent": [table.low_percent[i, j, c], table.high_percent[i, j, c]],
+                    "lambda": table.lambda_equal_fuel[i, j, c],
+                    "needed_percent": table.needed_percent[i, j, c],
+                    "trim_percent": table.trim_percent[i, j, c],
+                    "trim_shown_percent": table.trim_shown[i, j, c],
+                    "verdict": str(table.verdict[i, j, c]),
+                    "words": WORDS.get(str(table.verdict[i, j, c]), ""),  # type: ignore[call-overload]
+                }
+                for c, number in enumerate(table.cylinders)
+            ]
+            cells.append({
+                "rpm": rpm, "charge_pressure_pa": pressure,
+                "base_percent": table.base_percent[i, j],
+                "mean_percent": table.mean_percent[i, j],
+                "duty_max": None if table.duty is None else table.duty[i, j],
+                "duty_cylinder": None if table.duty_cylinder is None else table.duty_cylinder[i, j],
+                "cylinders": cylinders,
+            })
+    return {
+        "case": {"title": table.title, "hash": table.case_hash}, "model": table.model,
+        "policy": table.policy, "evidence": table.evidence, "step": table.step,
+        "trim_on": table.trim_on, "fuel": table.fuel, "lambda_target": table.lambda_target,
+        "band_level": table.level, "cells": cells,
+        "to_confirm": [{"key": i.key, "text": i.text} for i in table.gate.open],
+        "confirmed": [i.key for i in table.gate.confirmed], "limits": table.limits,
+        "cautions": table.cautions, "sign_flips": table.flips, "assumed": table.assumed,
+    }
+
+
+def _show(table: TrimTable) -> None:
+    from distrib.calibration.sheet import number
+    from distrib.cli.output import note
+    from distrib.cli.output import table as show
+    from distrib.fuelling.verdict import WORDS
+
+    for i, rpm in enumerate(table.rpm):
+        for j, pressure in enumerate(table.pressure_pa):
+            rows = [
+                [
+                    cylinder, number(table.distance_from_entry_m[c] * 1e3, 0),
+                    number(table.deviation_percent[i, j, c], 1, True),
+                    number(table.lambda_equal_fuel[i, j, c], 3),
+                    number(table.trim_shown[i, j, c], 1, True) or "refused",
+                    WORDS.get(str(table.verdict[i, j, c]), "no solution"),  # type: ignore[call-overload]
+                ]
+                for c, cylinder in enumerate(table.cylinders)
+            ]
+            show(
+                f"{table.title}: {rpm:.0f} rpm, {pressure / 1e3:.0f} kPa absolute "
+                f"({table.model}, {table.evidence}, trim on {table.trim_on})",
+                ["cylinder", "from entry mm", "air %", "lambda", "trim %", "what it means"], rows,
+            )
+    for item in table.gate.open:
+        note(f"confirm first: {item.text}")
+    for text in (*table.cautions, *table.flips):
+        note(text)

@@ -1,0 +1,66 @@
+"""The second half of `distrib trims`: a filled sheet comes back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from distrib.calibration.sheet import FilledSheet
+    from distrib.case.schema import Case
+
+
+def next_trims(case: Case, path: str, policy: str, step: float, json: str | None) -> None:
+    """Print and write the next trims from a filled sheet, and the score of its prediction."""
+    import numpy as np
+
+    from distrib.calibration.filled import next_from_sheet
+    from distrib.calibration.sheet import number, read_sheet
+    from distrib.cli.output import emit_json, note
+    from distrib.cli.output import table as show
+    from distrib.cli.output_choice import choice
+    from distrib.fuelling.trims import POLICIES
+
+    sheet = read_sheet(path)
+    found = next_from_sheet(case, sheet, choice("--policy", policy, POLICIES), step)
+    if json is not None:
+        emit_json(json, _as_json(found, sheet))
+    if json != "-":
+        for k in range(len(found.rpm)):
+            rows = [
+                [cylinder, number(found.lambda_measured[k, c], 3),
+                 number(found.measured_percent[k, c], 1, True),
+                 number(found.predicted_percent[k, c], 1, True),
+                 number(found.trims.trim_percent[k, c], 1, True)
+                 if np.isfinite(found.trims.trim_percent[k, c]) else "refused"]
+                for c, cylinder in enumerate(found.cylinders)
+            ]
+            show(
+                f"{case.title}: {found.rpm[k]:.0f} rpm, {found.pressure_pa[k] / 1e3:.0f} kPa "
+                f"absolute (measured, {found.trims.policy}, step {found.trims.step:g})",
+                ["cylinder", "lambda", "air measured %", "air predicted %", "next trim %"], rows,
+            )
+    for text in found.statements:
+        note(text)
+
+
+def _as_json(found: Any, sheet: FilledSheet) -> dict[str, Any]:
+    cells = [
+        {
+            "rpm": found.rpm[k], "charge_pressure_pa": found.pressure_pa[k],
+            "cylinders": [
+                {
+                    "cylinder": cylinder, "lambda_measured": found.lambda_measured[k, c],
+                    "measured_percent": found.measured_percent[k, c],
+                    "predicted_percent": found.predicted_percent[k, c],
+                    "trim_percent": found.trims.trim_percent[k, c],
+                }
+                for c, cylinder in enumerate(found.cylinders)
+            ],
+        }
+        for k in range(len(found.rpm))
+    ]
+    return {
+        "sheet": str(sheet.path), "case": sheet.heading.get("case", ""), "cells": cells,
+        "policy": found.trims.policy, "step": found.trims.step, "score": found.score,
+        "statements": found.statements,
+    }
