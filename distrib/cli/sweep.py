@@ -66,8 +66,8 @@ def sweep(
         seed=seed,
     )
     outcome = run_sweep(
-        read_case(case), vary, out, options=options, jobs=jobs or _cores(), scheduler=scheduler,
-        resume=resume, progress=True, how_to_resume=f"{_again()} --resume",
+        read_case(case), vary, out, options=options, jobs=jobs or cores(), scheduler=scheduler,
+        resume=resume, progress=True, how_to_resume=f"{again()} --resume",
     )
     wrote(out)
     if plot is not None:
@@ -88,13 +88,14 @@ def _summary(outcome: Outcome, json: str | None) -> None:
                          "without_figures": outcome.failed, "taken_over": outcome.resumed})
 
 
-def _cores() -> int:
+def cores() -> int:
+    """Number of cores this process may use."""
     import os
 
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _again() -> str:
+def again() -> str:
     """The command as typed, for the message that says how to go on."""
     import shlex
     import sys

@@ -23,9 +23,9 @@ from distrib.studies.table import Column
 RPM = "conditions.rpm"
 MODELS: tuple[ModelName, ...] = ("bench", "phased", "wave")
 SOLVERS: dict[str, str] = {
-    "bench": "distrib.build:solve_bench",
-    "phased": "distrib.build:solve_phased",
-    "wave": "distrib.build:solve_wave",
+    "bench": "distrib.build.bench:solve_bench",
+    "phased": "distrib.build.phased:solve_phased",
+    "wave": "distrib.build.wave:solve_wave",
 }
 
 

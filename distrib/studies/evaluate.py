@@ -9,13 +9,13 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from distrib.errors import DistribError
+from distrib.errors import DistribError, InputError
 from distrib.results import FloatArray, IntArray
 
 _SHAPE = struct.Struct("<III")
@@ -96,8 +96,12 @@ class PerTask:
 
 
 def first_line(error: BaseException) -> str:
-    """First line of an error's text, for a table cell."""
+    """First line of an error's text, for a table cell; without the place of the file, so that a
+    table is the same wherever it was made.
+    """
     text = str(error).strip()
+    if isinstance(error, InputError) and error.problems:
+        text = str(replace(error.problems[0], file="", line=None))
     return text.splitlines()[0] if text else type(error).__name__
 
 

@@ -102,7 +102,7 @@ def improve(search: Search, *, few: float = 0.95, picks: int = 5,
         search.dimensions, search.start, float(archive.spread[0]), archive.points[best],
         float(archive.spread[best]), float(archive.air_loss[best]), changes, few_point, archive,
         front, spaced(pair, front, picks), refused, judge.count,
-        _cautions(search, archive, best))
+        _cautions(search, archive, best, judge.refused(search.start)))
 
 
 def _unit_of(search: Search, point: FloatArray) -> FloatArray:
@@ -198,8 +198,9 @@ def _few_changes(search: Search, judge: Judge, best: FloatArray, few: float
     """The few changes that have at least the part `few` of the gain of `best`, largest first.
 
     First every coordinate that costs next to nothing goes back to the present design; then the
-    rest is taken over one by one, always the one that gains most. Steps that break a limit or
-    are refused wait as long as others are left. All candidates of a step are evaluated at once.
+    rest is taken over one by one, always the one that gains most (steps that break a limit wait as
+    long as others are left), until the gain is there and the design may be proposed. All
+    candidates of a step are evaluated at once.
     """
     first = float(judge.figures(search.start[None, :])[0][0])
     gain = first - float(judge.figures(best[None, :])[0][0])
@@ -212,7 +213,7 @@ def _few_changes(search: Search, judge: Judge, best: FloatArray, few: float
     while left and not (changes and changes[-1].share_of_gain >= few and _may(search, judge, at)):
         trial = np.repeat(at[None, :], len(left), axis=0)
         trial[np.arange(len(left)), left] = goal[left]
-        merit = judge.merit(trial, search.most_air_loss_percent, within=True)
+        merit = judge.merit(trial, search.most_air_loss_percent)
         i = int(np.argmin(merit))
         j, before, at = left.pop(i), at, trial[i]
         spread, loss = judge.figures(at[None, :])
@@ -244,19 +245,21 @@ def _may(search: Search, judge: Judge, point: FloatArray) -> bool:
     return inside and not judge.refused(point)
 
 
-def _cautions(search: Search, archive: Figures, best: int) -> tuple[str, ...]:
-    """What a reader must know: dimensions at the end of their range, nothing gained."""
-    said = []
+def _cautions(search: Search, archive: Figures, best: int,
+              against_present: tuple[str, ...]) -> tuple[str, ...]:
+    """What a reader must know: ends of ranges, nothing gained, a present design that is refused."""
+    said = [f"the present design itself is refused: {why}" for why in against_present]
     for j, d in enumerate(search.dimensions):
-        if d.bounds is None:
+        if d.bounds is None or archive.points[best, j] == search.start[j]:
             continue
         low, high = d.bounds
         at = archive.points[best, j]
         if min(at - low, high - at) < 0.01 * (high - low):
             said.append(f"{d.name} ends at the {'low' if at - low < high - at else 'high'} end of "
                         "its range; a wider range may give more")
-    if best == 0:
-        said.append("nothing within these ranges and limits is more even than the present design")
+    if not archive.spread[best] < archive.spread[0]:
+        said.append("nothing that may be proposed within these ranges and limits is more even than "
+                    "the present design")
     return tuple(said)
 
 

@@ -29,7 +29,8 @@ class Dimension:
     """One parameter of a study, by its dotted name in the case.
 
     Exactly one of `levels` (numbers), `choices` (texts) and `bounds` (low, high) is given. `unit`
-    is the unit of the numbers as the case reads it, "" when there is none.
+    is the unit of the numbers as the case reads it, "" when there is none. Numbers of a range are
+    rounded to `decimals`, so that what is evaluated can be made and written down.
     """
 
     name: str
@@ -37,6 +38,7 @@ class Dimension:
     levels: tuple[float, ...] = ()
     choices: tuple[str, ...] = ()
     bounds: tuple[float, float] | None = None
+    decimals: int | None = None
 
     def __post_init__(self) -> None:
         given = bool(self.levels) + bool(self.choices) + (self.bounds is not None)
@@ -71,7 +73,9 @@ class Dimension:
         """Map numbers of the unit interval onto this dimension (levels share it evenly)."""
         if self.bounds is not None:
             low, high = self.bounds
-            return low + (high - low) * unit
+            value = low + (high - low) * unit
+            return value if self.decimals is None else np.clip(
+                np.round(value, self.decimals), low, high)
         number = np.minimum((unit * self.count).astype(np.int64), self.count - 1)
         return np.asarray(self.levels)[number] if self.levels else number.astype(np.float64)
 

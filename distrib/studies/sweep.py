@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from distrib.errors import InputError, Problem
 from distrib.results import ModelName
-from distrib.studies.caseeval import RPM, SOLVERS, CaseEvaluate, figure_columns
+from distrib.studies.caseeval import RPM, SOLVERS, CaseEvaluate, figure_columns, solver
 from distrib.studies.plan import Dimension, Grid, Plan, Repeated, parse_vary
 from distrib.studies.runner import Outcome, Study, run_study
 from distrib.studies.sampling import Method, Sample
@@ -49,22 +49,23 @@ def sweep_study(case: Case, vary: Sequence[str | Dimension],
     Speeds run fastest: those of `conditions.rpm` when it is varied, else the case's own (a bench
     has none). Raises InputError with every mistake in the names and values.
     """
-    from distrib import __version__
     from distrib.case.change import case_hash, to_toml
 
     dimensions = [parse_vary(v) if isinstance(v, str) else v for v in vary]
     _check_names(dimensions)
+    solve_by = options.solver or SOLVERS[options.model]
+    solver(solve_by)
     plan, rpm_count = _plan(case, dimensions, options)
     _try_values(case, plan.dimensions)
     cylinders = tuple(sorted(r.cylinder for r in case.runners))
     evaluate = CaseEvaluate(to_toml(case), case.path, plan.dimensions, options.model, cylinders,
-                            options.solver or SOLVERS[options.model], options.options)
+                            solve_by, options.options)
     chunk = options.chunk or rpm_count * max(1, CHUNK_ROWS // rpm_count)
     if options.model == "wave":
         chunk = options.chunk or rpm_count
     identity = {"what": "sweep", "case": case_hash(case), "title": case.title,
                 "model": options.model, "solver": evaluate.solver,
-                "options": [[k, repr(v)] for k, v in options.options], "program": __version__}
+                "options": [[k, repr(v)] for k, v in options.options]}
     return Study(plan, evaluate, figure_columns(cylinders), identity, options.seed, chunk)
 
 
@@ -112,7 +113,8 @@ def _try_values(case: Case, dimensions: Sequence[Dimension]) -> None:
     """
     from distrib.case.change import with_changes
     from distrib.case.parameters import parameter
-    from distrib.case.values import BadValueError, Context, read_value
+    from distrib.case.readers import read_value
+    from distrib.case.values import BadValueError, Context
 
     problems: list[Problem] = []
     for d in dimensions:

@@ -1,0 +1,197 @@
+"""`distrib improve`: search the marked dimensions of a case for a more even design."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from distrib.case.schema import Case
+    from distrib.studies.compare import Comparison
+    from distrib.studies.designsearch import Options, Proposal
+    from distrib.studies.improve import Improvement
+
+
+def improve(
+    case: Annotated[str, typer.Argument(help="Case file with a [search] table.", metavar="CASE")],
+    out: Annotated[
+        str, typer.Option("--out", "-o", help="Folder for the proposals (case files).")
+    ] = "proposals",
+    model: Annotated[str, typer.Option(help="Model of the search: bench or phased.")] = "phased",
+    judge: Annotated[
+        list[str] | None,
+        typer.Option(help="Models that judge the proposals; default: that of the search."),
+    ] = None,
+    rpm: Annotated[
+        str, typer.Option(help='Speeds of the band, "3000,5000,7000"; default: the case\'s.')
+    ] = "",
+    envelope: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--envelope",
+            help='Limit on searched dimensions: "plenum.length + runners.length <= 700 mm".',
+        ),
+    ] = None,
+    air_loss: Annotated[
+        float, typer.Option(help="Largest loss of air that is accepted, percent.", min=0.0)
+    ] = 2.0,
+    quantile: Annotated[
+        float, typer.Option(help="The spread counts that is not exceeded with this chance.")
+    ] = 0.9,
+    samples: Annotated[
+        int, typer.Option(help="Draws of everything uncertain in the search.", min=2)
+    ] = 16,
+    judge_samples: Annotated[
+        int, typer.Option(help="Draws of the final, paired comparison.", min=20)
+    ] = 256,
+    evaluations: Annotated[int, typer.Option(help="About how many designs to try.", min=40)] = 600,
+    seed: Annotated[int, typer.Option(help="Seed of search and draws.", min=0)] = 1,
+    jobs: Annotated[int, typer.Option("--jobs", "-j", help="Processes; 0: one a core.", min=0)] = 0,
+    scheduler: Annotated[
+        str | None, typer.Option(help="Address of a dask scheduler; extra `cluster`.")
+    ] = None,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with a stopped search.")] = False,
+    plot: Annotated[
+        str | None, typer.Option(help="Draw evenness against air: .svg, .png or .pdf.")
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
+    ] = None,
+) -> None:
+    """Search for a more even design within the ranges of [search].
+
+    Robust: a design counts by the spread it does not exceed with the chosen chance, over all that
+    is uncertain. Gives the few changes that buy most and designs along the front of evenness
+    against air flow, each as a case file that review accepts, and compares them with the present
+    design on the same draws.
+    """
+    from distrib.case.read import read_case
+    from distrib.cli.output import wrote
+    from distrib.cli.sweep import cores
+    from distrib.studies.designsearch import Options, write_proposals
+
+    present = read_case(case)
+    options = Options(
+        model=model, rpm=_speeds(rpm), samples=samples, seed=seed,
+        most_air_loss_percent=air_loss, quantile=quantile, evaluations=evaluations,
+        limits=tuple(envelope or ()), jobs=jobs or cores(), scheduler=scheduler,
+    )
+    folder = Path(out)
+    found, items = _search(present, options, folder, Path(case).stem, resume)
+    files = write_proposals(items, folder, Path(case).stem)
+    judged = [_judge(present, items, m, options, judge_samples) for m in (judge or [model])]
+    if json != "-":
+        _show(found, items, files, judged)
+    for path in files:
+        wrote(path)
+    if plot is not None:
+        _plot(found, plot)
+    if json is not None:
+        _emit(json, present, options, found, items, files, judged)
+
+
+def _speeds(text: str) -> tuple[float, ...]:
+    from distrib.errors import InputError, Problem
+
+    try:
+        return tuple(float(part) for part in text.split(",") if part.strip())
+    except ValueError:
+        raise InputError([Problem("--rpm", f'"{text}"', '"3000,5000,7000"')]) from None
+
+
+def _search(present: Case, options: Options, folder: Path, stem: str, resume: bool
+            ) -> tuple[Improvement, list[Proposal]]:
+    from distrib.cli.sweep import again
+    from distrib.review import review
+    from distrib.studies.designsearch import search_case
+    from distrib.studies.progress import Progress
+    from distrib.studies.runner import Interrupted
+
+    def reviewed(case: Case) -> tuple[str, ...]:
+        return tuple(f"{f.title}: {f.text}" for f in review(case).having("change"))
+
+    folder.mkdir(parents=True, exist_ok=True)
+    bar = Progress(options.evaluations, "designs")
+    try:
+        return search_case(present, options, reviewed, remember=folder / f"{stem}.search.log",
+                           resume=resume, told=bar.update)
+    except KeyboardInterrupt:
+        bar.close()
+        raise Interrupted(f"stopped after {bar.done} designs, which are kept. To go on: "
+                          f"{again()} --resume") from None
+    finally:
+        bar.close()
+
+
+def _judge(present: Case, items: list[Proposal], model: str, options: Options, samples: int
+           ) -> tuple[str, Comparison | None]:
+    """Present design and proposals on the same draws of one model; None without proposals."""
+    from distrib.studies.designs import compare_designs
+
+    if not items:
+        return model, None
+    cases = {"present": present} | {item.label: item.case for item in items}
+    return model, compare_designs(cases, model, rpm=options.rpm or present.conditions.rpm,
+                                  samples=samples, seed=options.seed + 1)
+
+
+def _show(found: Improvement, items: list[Proposal], files: list[Path],
+          judged: list[tuple[str, Comparison | None]]) -> None:
+    from distrib.cli.output import note, table
+
+    table("The few changes that buy most",
+          ["change", "before", "after", "spread after %", "air %", "part of the gain %"],
+          [[c.dimension, c.before, c.after, c.spread_after_percent, -c.air_loss_after_percent,
+            100.0 * c.share_of_gain] for c in found.changes])
+    for model, comparison in judged:
+        if comparison is None:
+            continue
+        rows: list[list[Any]] = []
+        for rank, names in comparison.ranking():
+            for name in names:
+                i, j = comparison.designs.index(name), comparison.designs.index("present")
+                rows.append([rank, name, float(comparison.overall_median[i]),
+                             "-" if i == j else f"{comparison.chance_overall[i, j]:.0%}"])
+        table(f"Paired comparison, {model} model, {comparison.samples} draws (equal rank: "
+              "cannot be told apart)",
+              ["rank", "design", "median spread %", "chance to beat the present"], rows)
+    for text in found.cautions:
+        note(text)
+    note(f"{found.evaluations} designs tried. Estimates, not measured: verify before load.")
+
+
+def _plot(found: Improvement, plot: str) -> None:
+    from distrib.cli.output import wrote
+    from distrib.files import write_bytes_atomic
+    from distrib.report.save import figure_bytes, house_style, new_figure
+    from distrib.report.study_plots import file_kind, front_chart
+
+    kind = file_kind(plot)
+    with house_style():
+        figure = new_figure(6.4, 4.6)
+        front_chart(figure.subplots(), found)
+        wrote(write_bytes_atomic(plot, figure_bytes(figure, kind)))
+
+
+def _emit(target: str, present: Case, options: Options, found: Improvement,
+          items: list[Proposal], files: list[Path],
+          judged: list[tuple[str, Comparison | None]]) -> None:
+    from distrib.cli.output import emit_json
+
+    emit_json(target, {
+        "case": present.title, "model": options.model, "evaluations": found.evaluations,
+        "samples": options.samples, "seed": options.seed, "quantile": options.quantile,
+        "present": {"spread_percent": found.start_spread_percent},
+        "changes": list(found.changes),
+        "front": [{"spread_percent": float(found.archive.spread[r]),
+                   "air_loss_percent": float(found.archive.air_loss[r])} for r in found.front],
+        "proposals": [
+            {"label": item.label, "file": path, "spread_percent": item.spread_percent,
+             "air_loss_percent": item.air_loss_percent,
+             "changes": [{"name": n, "before": b, "after": a} for n, b, a in item.changes]}
+            for item, path in zip(items, files, strict=True)],
+        "comparisons": [{"model": model, "comparison": comparison} for model, comparison in judged],
+        "cautions": list(found.cautions),
+    })

@@ -1,0 +1,82 @@
+"""Designs against each other, and what a design's figures depend on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from distrib.errors import InputError, Problem
+from distrib.results import FloatArray
+from distrib.studies.compare import Comparison, Overall, compare_samples
+from distrib.studies.plan import Dimension
+from distrib.studies.sampled import given, sample, sampler, uncertain_names
+from distrib.studies.sampling import Uncertain
+from distrib.studies.screening import Effects, Paths, elementary_effects
+from distrib.studies.sensitivity import Indices, analyse
+
+if TYPE_CHECKING:
+    from distrib.case.schema import Case
+
+FIGURES = ("spread", "lambda of the leanest cylinder")
+
+
+def compare_designs(cases: Mapping[str, Case], model: str = "phased", *,
+                    rpm: Sequence[float] | None = None, samples: int = 512, seed: int = 1,
+                    level: float = 0.9, overall: Overall = "mean", matters_percent: float = 0.0,
+                    threads: int = 1) -> Comparison:
+    """Compare cases on the same draws and the same speeds.
+
+    rpm: speeds for all, default those of the first case, which the others must then share; a
+    bench has one operating point whatever the speeds.
+    """
+    first = next(iter(cases.values()))
+    speeds = tuple(first.conditions.rpm if rpm is None else rpm)
+    if rpm is None and model != "bench":
+        wrong = [Problem(f"{name}: conditions.rpm", f"{list(c.conditions.rpm)}",
+                         f"{list(speeds)} as in the first design", "or give the speeds")
+                 for name, c in cases.items() if tuple(c.conditions.rpm) != speeds]
+        if wrong:
+            raise InputError(wrong)
+    spreads = {name: sample(case, model, rpm=speeds, samples=samples, seed=seed,
+                            threads=threads).spread_percent for name, case in cases.items()}
+    return compare_samples(spreads, level=level, overall=overall, matters_percent=matters_percent)
+
+
+def _figures(case: Case, model: str, speeds: FloatArray, names: Sequence[str], threads: int,
+             points: FloatArray) -> FloatArray:
+    """Spread (mean over the speeds) and highest lambda of any cylinder and speed, (n, 2)."""
+    from distrib.fuelling.lambda_ import lambda_at_equal_fuel
+
+    found = sampler(model)(case, speeds, given(names, points), threads)
+    lambdas = lambda_at_equal_fuel(found.air_kg_s, case.fuel.lambda_target,
+                                   air_following_fraction=case.fuel.air_following_fraction)
+    return np.stack([found.spread_percent.mean(axis=1), lambdas.max(axis=(1, 2))], axis=-1)
+
+
+def sensitivity(case: Case, model: str = "bench", *, rpm: Sequence[float] | None = None,
+                base: int = 256, seed: int = 1, level: float = 0.95, threads: int = 1) -> Indices:
+    """Variance-based indices of spread and leanest lambda to laws and tolerances of a case.
+
+    Costs base (k + 2) draws at each speed, k being the number of uncertain names. `base` should
+    be a power of two. For an expensive model see `screen`.
+    """
+    names = uncertain_names(case, model)
+    speeds = np.asarray(case.conditions.rpm if rpm is None else rpm, dtype=np.float64)
+    return analyse(lambda points: _figures(case, model, speeds, names, threads, points),
+                   [Uncertain(name, 0.0, 1.0) for name in names], FIGURES, base=base, seed=seed,
+                   level=level)
+
+
+def screen(case: Case, model: str = "bench", *, rpm: Sequence[float] | None = None,
+           paths: int = 10, reach: float = 2.0, seed: int = 1, threads: int = 1) -> Effects:
+    """Elementary effects of the same inputs, from -`reach` to +`reach` standard deviations.
+
+    Costs paths (k + 1) draws at each speed.
+    """
+    names = uncertain_names(case, model)
+    speeds = np.asarray(case.conditions.rpm if rpm is None else rpm, dtype=np.float64)
+    plan = Paths(tuple(Dimension(name, bounds=(-reach, reach)) for name in names), paths, seed)
+    points = np.concatenate(list(plan.blocks(4096)))
+    return elementary_effects(plan, FIGURES, _figures(case, model, speeds, names, threads, points))
