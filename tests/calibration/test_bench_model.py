@@ -1,0 +1,112 @@
+"""The bench fit on sheets made by the model: truth recovered, intervals honest, words right."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from distrib.build.bench import solve_bench
+from distrib.calibration.bench import ONE_AT_A_TIME
+from distrib.calibration.bench_model import calibrated_changes
+from distrib.calibration.fit import fit_map
+from distrib.calibration.residual_plot import residual_svg
+from distrib.calibration.service import fit_bench
+from distrib.case.change import with_changes
+from distrib.errors import InputError
+
+from .made import (
+    TOGETHER_PA,
+    blank_sheet,
+    demo_case,
+    drawn_truth,
+    made_forward,
+    with_areas,
+)
+
+
+def test_noise_free_truth_comes_back() -> None:
+    forward = made_forward()
+    truth = drawn_truth(forward, np.random.default_rng(2))
+    full = with_areas(forward, forward.predict(truth[None])[0], 1e-8)
+    found = fit_map(full.predict, full.observed, full.sigma, full.parameters)
+    assert np.allclose(found.value, truth, rtol=1e-6, atol=1e-6)
+    assert set(found.verdict) == {"determined"}
+
+
+def test_batch_of_parameters_equals_single_ones() -> None:
+    forward = made_forward()
+    rng = np.random.default_rng(3)
+    sets = np.array([drawn_truth(forward, rng) for _ in range(3)])
+    together = forward.predict(sets)
+    alone = np.concatenate([forward.predict(s[None]) for s in sets])
+    # ln of areas of about 1e-3; the Newton tolerance of the network is the limit
+    assert np.allclose(together, alone, rtol=0.0, atol=1e-9)
+
+
+def test_calibrated_case_gives_the_fitted_flows() -> None:
+    """The coefficients in the file and those in the fit are the same design."""
+    forward = made_forward(jet=False)
+    truth = drawn_truth(forward, np.random.default_rng(5))
+    full = with_areas(forward, forward.predict(truth[None])[0], 1e-6)
+    found = fit_map(full.predict, full.observed, full.sigma, full.parameters)
+    case = with_changes(demo_case(), calibrated_changes(full, found))
+    air = solve_bench(case, depression_pa=TOGETHER_PA).air_kg_s[0]
+    area = np.exp(full.observed[4:])
+    # six digits are written to the file
+    assert np.allclose(air / air.mean(), area / area.mean(), rtol=1e-5)
+
+
+def test_one_runner_at_a_time_leaves_the_header_out() -> None:
+    forward = made_forward(together=False)
+    assert [p.name for p in forward.parameters] == [f"runner.{c}.loss" for c in (1, 2, 3, 4)]
+    sheet = blank_sheet(4, together=False)
+    assert "cannot show header imbalance" in ONE_AT_A_TIME
+    fitted = fit_bench(demo_case(), sheet)
+    assert fitted.with_jet is None
+    assert fitted.calibrated.plenums[0].regain is None
+    assert fitted.calibrated.title.endswith("(calibrated)")
+
+
+def test_regain_is_told_from_runner_losses() -> None:
+    forward = made_forward(jet=False)
+    truth = np.array([p.prior for p in forward.parameters])
+    at = [p.name for p in forward.parameters].index("plenum.main.regain")
+    truth[at] = 0.9
+    full = with_areas(forward, forward.predict(truth[None])[0], 0.002)
+    found = fit_map(full.predict, full.observed, full.sigma, full.parameters)
+    assert found.low90[at] <= 0.9 <= found.high90[at]
+    assert found.shrink[at] < 1.0
+
+
+def test_rows_with_others_open_only_are_refused() -> None:
+    from dataclasses import replace
+
+    sheet = blank_sheet(4, together=False)
+    tests = tuple(replace(t, configuration="one-open") for t in sheet.tests)
+    with pytest.raises(InputError, match="only rows with the others open"):
+        fit_bench(demo_case(), replace(sheet, tests=tests))
+
+
+def test_residual_plot_names_every_observation() -> None:
+    svg = residual_svg(["runner 1 alone", "runner <2>"], np.array([0.5, -6.0]), "Residuals")
+    assert "runner 1 alone" in svg and "runner &lt;2&gt;" in svg and ">-6.0<" in svg
+
+
+@pytest.mark.slow
+def test_ninety_percent_interval_covers() -> None:
+    """1 % noise, 200 seeded repetitions, truth drawn from the priors: 85 to 95 % hits each.
+
+    200 repetitions: the rate of one parameter is uncertain by 2 %.
+    """
+    forward = made_forward()
+    rng = np.random.default_rng(8)
+    truths = np.array([drawn_truth(forward, rng) for _ in range(200)])
+    clean = forward.predict(truths)
+    hits = np.zeros(truths.shape, dtype=bool)
+    for i, truth in enumerate(truths):
+        noisy = with_areas(forward, clean[i] + rng.normal(0.0, 0.01, clean.shape[1]), 0.01)
+        found = fit_map(noisy.predict, noisy.observed, noisy.sigma, noisy.parameters)
+        hits[i] = (found.low90 <= truth) & (found.high90 >= truth)
+    rates = hits.mean(axis=0)
+    assert np.all((rates >= 0.85) & (rates <= 0.95)), dict(
+        zip([p.name for p in forward.parameters], rates, strict=True))
