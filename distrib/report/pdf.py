@@ -32,7 +32,7 @@ from distrib.report.pdftext import (
     font_of,
     heading_lines,
 )
-from distrib.report.save import house_style
+from distrib.report.save import house_style, new_figure, settled
 from distrib.report.sections import build_document
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ class Pages:
 
         if self.pages and self.down == MARGIN_IN:
             return
-        self.pages.append(Figure(figsize=(self.width, self.height), layout="constrained"))
+        self.pages.append(Figure(figsize=(self.width, self.height)))
         self.down = MARGIN_IN
 
     def left_in(self) -> float:
@@ -233,7 +233,13 @@ class Pages:
         cells = figure.add_gridspec(
             3, 3, width_ratios=[MARGIN_IN, width, self.width - MARGIN_IN - width],
             height_ratios=[self.down, height, self.height - self.down - height])
-        block.draw(figure.add_subfigure(cells[1, 1]))
+        part = figure.add_subfigure(cells[1, 1])
+        block.draw(part)
+        if not block.own_layout:
+            pattern = new_figure(width, height)
+            block.draw(pattern)
+            for ax, bounds in zip(part.axes, settled(pattern), strict=True):
+                ax.set_position(bounds)
         self.down += height + 0.12
 
     def table(self, table: Table, verdict_column: int | None) -> None:

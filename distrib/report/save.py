@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 BODY_POINTS: Final = 9.5
 SMALL_POINTS: Final = 8.0
 PNG_DPI: Final = 160
+PLACES: Final = 5
 
 _STYLE: Final[dict[str, Any]] = {
     "font.family": ["DejaVu Sans"],
@@ -80,6 +81,22 @@ def new_figure(width_in: float, height_in: float) -> Figure:
     return figure
 
 
+def settled(figure: Figure) -> list[tuple[float, float, float, float]]:
+    """Let the layout solver place the axes once, round their places and keep them there.
+
+    The solver's last digits differ from run to run, which would show in the bytes of a file.
+    Returns left, bottom, width, height of every axes as shares of the figure.
+    """
+    if figure.get_layout_engine() is not None:
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")
+        for ax in figure.axes:
+            bounds = ax.get_position().bounds
+            left, bottom, wide, high = (round(float(value), PLACES) for value in bounds)
+            ax.set_position((left, bottom, wide, high))
+    return [ax.get_position().bounds for ax in figure.axes]
+
+
 def figure_bytes(figure: Figure, kind: str) -> bytes:
     """The figure as `svg`, `png` or `pdf` bytes, free of dates and program names.
 
@@ -92,6 +109,7 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
     }
     if kind not in metadata:
         raise ValueError(f"figure kind {kind!r}; known: {', '.join(metadata)}")
+    settled(figure)
     buffer = io.BytesIO()
     figure.savefig(buffer, format=kind, metadata=metadata[kind], dpi=PNG_DPI)
     return buffer.getvalue()
