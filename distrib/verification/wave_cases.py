@@ -95,7 +95,7 @@ def simple_wave_error(cells: int, time: float = 0.25, height: float = 0.1) -> fl
 def nozzle(exit_ratio: float, throat_over_exit: float, cells: int = 120) -> tuple[float, float,
                                                                                   float]:
     """Steady flow from rest through a narrowing and widening duct to a space at `exit_ratio` of
-    the total pressure: (p/p0 at the throat, Mach at the throat, mass flux p0/sqrt(R T0) at exit)."""
+    the total pressure: (p/p0 and Mach at the throat, flow number of the exit)."""
     x = np.linspace(0.0, 1.0, 401)
     exit_m2 = 1e-3
     throat = exit_m2 * throat_over_exit
@@ -130,7 +130,7 @@ def friction_pipe(friction_length: float, exit_pa: float, diameter_m: float = 0.
 
 
 def choked_bore(bore_m: float = 0.02, area_ratio: float = 100.0) -> float:
-    """Mass flow, kg/s, through a throttle between two wide ducts with 0.3 of the pressure behind."""
+    """Mass flow, kg/s, through a throttle between wide ducts with 0.3 of the pressure behind."""
     throat = 0.25 * math.pi * bore_m**2
     area = area_ratio * throat
     t0 = 293.15

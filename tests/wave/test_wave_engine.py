@@ -177,7 +177,7 @@ def test_undefined_state_names_the_duct():
     x = np.array([0.0, 1.0])
     start = Start(x, np.array([1e5, -1e5]), np.array([300.0, -300.0]), np.zeros(2), np.zeros(2))
     duct = Duct("left pipe", x, np.array([1e-3, 1e-3]), Closed(), Closed(), start=start)
-    with pytest.raises(RuntimeError, match="negative or undefined.*left pipe"):
+    with pytest.raises(RuntimeError, match=r"negative or undefined.*left pipe"):
         run_time(WaveSetup(ducts=(duct,)), 0.01, 2)
 
 

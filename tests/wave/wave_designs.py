@@ -65,7 +65,7 @@ def single(rpm: float, runner_m: float = 0.35, closes: float = 60.0) -> WaveSetu
 
 
 def mirrored(setup: WaveSetup) -> WaveSetup:
-    """The same metal seen from the other side: plenum axis, cylinders and firing angles reversed."""
+    """The same metal seen from the other side: plenum axis and cylinders reversed."""
     pipe, plenum, *runners = setup.ducts
     cylinders = tuple(reversed(setup.cylinders))
     n = len(cylinders)

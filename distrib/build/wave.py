@@ -1,0 +1,135 @@
+"""The wave model of a case: shares, volumetric efficiency, runner Mach number, plenum droop."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from distrib.build.collect import shares_result
+from distrib.build.graph import runner_order
+from distrib.build.phased import operating_points
+from distrib.build.wave_setup import CaseSetup, case_setup
+from distrib.case.schema import Case
+from distrib.results import FloatArray, Profile, Shares
+from distrib.wave.run import Options, run_many
+from distrib.wave.result import WaveResult
+
+NO_REASON = ""
+
+
+@dataclass(frozen=True)
+class WaveRun:
+    """Setups and raw results of a case at (P,) points, traces included."""
+
+    case: Case
+    points: dict[str, FloatArray]
+    setups: tuple[CaseSetup, ...]
+    results: tuple[WaveResult, ...]
+
+
+def run_wave(
+    case: Case, *, rpm: ArrayLike | None = None, charge_pressure_pa: ArrayLike | None = None,
+    charge_temperature_k: ArrayLike | None = None, options: Options | None = None,
+    port_length_m: float | None = None, threads: int = 1,
+) -> WaveRun:
+    """Solve the wave model at all points; conditions broadcast, defaults from the case.
+
+    InputError for impossible conditions. A point that fails holds NaN and its reason.
+    """
+    points = operating_points(case, rpm, charge_pressure_pa, charge_temperature_k)
+    setups = tuple(
+        case_setup(case, float(n), float(p), float(t), port_length_m)
+        for n, p, t in zip(points["rpm"], points["charge_pressure_pa"],
+                           points["charge_temperature_k"], strict=True))
+    results = run_many([s.setup for s in setups], options or Options(), threads)
+    return WaveRun(case, points, setups, results)
+
+
+def solve_wave(
+    case: Case, *, rpm: ArrayLike | None = None, charge_pressure_pa: ArrayLike | None = None,
+    charge_temperature_k: ArrayLike | None = None, options: Options | None = None,
+    port_length_m: float | None = None, threads: int = 1,
+) -> Shares:
+    """Shares of the wave model at (P,) points; conditions broadcast, defaults from the case.
+
+    A cylinder's air is the fresh air trapped when its intake valve closes, times rpm/120. Exhaust
+    pressure keeps its ratio to the charge pressure. Volumetric efficiency refers to the charge's
+    density. `extra` (P, N): mach_mean, mach_peak, back_flow_share, residual_share,
+    trapped_pressure_pa, station_pressure_pa, droop_pa, recovery; (P,): cycles.
+    `options.cell_m` sets the grid (see `distrib.wave.grid` for the choice from a wanted accuracy).
+    """
+    run = run_wave(case, rpm=rpm, charge_pressure_pa=charge_pressure_pa,
+                   charge_temperature_k=charge_temperature_k, options=options,
+                   port_length_m=port_length_m, threads=threads)
+    return wave_shares(run)
+
+
+def wave_shares(run: WaveRun) -> Shares:
+    """The common result of a wave run."""
+    results = run.results
+    air = _stack([r.trapped_air_kg for r in results]) * run.points["rpm"][:, None] / 120.0
+    converged = np.array([r.converged for r in results])
+    residual = np.array([abs(r.mass_error[-1]) if r.mass_error.size else np.nan for r in results])
+    first = run.setups[0]
+    shares = shares_result(
+        run.case, "wave", air, run.points, converged, residual,
+        tuple(r.reason if not r.converged else NO_REASON for r in results), first.built,
+        _profiles(run), more_assumed=first.assumed,
+        trapped_air_kg=_stack([r.trapped_air_kg for r in results]),
+        volumetric_efficiency=_stack([r.volumetric_efficiency for r in results]),
+        extra=_extra(run))
+    notes = dict.fromkeys((*shares.warnings, *(w for s in run.setups for w in s.warnings),
+                           *(w for r in results for w in r.warnings)))
+    return replace(shares, warnings=tuple(notes))
+
+
+def _stack(rows: Sequence[FloatArray]) -> FloatArray:
+    return np.stack([np.asarray(r, dtype=np.float64) for r in rows])
+
+
+def _extra(run: WaveRun) -> dict[str, FloatArray]:
+    results = run.results
+    with np.errstate(invalid="ignore"):
+        back = _stack([r.back_flow_kg / r.trapped_air_kg for r in results])
+    out = {
+        "mach_mean": _stack([r.mach_mean for r in results]),
+        "mach_peak": _stack([r.mach_peak for r in results]),
+        "back_flow_share": back,
+        "residual_share": _stack([r.residual_fraction for r in results]),
+        "trapped_pressure_pa": _stack([r.trapped_pressure_pa for r in results]),
+        "cycles": np.array([float(r.cycles) for r in results]),
+    }
+    count = len(runner_order(run.case))
+    for name, field in (("station_pressure_pa", "mean_pa"), ("droop_pa", "droop_pa"),
+                        ("recovery", "recovery")):
+        table = np.full((len(results), count), np.nan)
+        for row, r in zip(table, results, strict=True):
+            if r.stations is not None:
+                for k, c in enumerate(r.stations.cylinder):
+                    if c >= 0:
+                        row[c] = getattr(r.stations, field)[k]
+        out[name] = table
+    return out
+
+
+def _profiles(run: WaveRun) -> tuple[Profile, ...]:
+    """Cycle-mean static pressure and velocity (mass flow over mean density) along each plenum."""
+    out = []
+    for name, duct in run.setups[0].plenum_ducts.items():
+        metal = run.setups[0].setup.ducts[duct]
+        good = [r.traces.along[duct] for r in run.results if r.traces is not None]
+        if not good:
+            continue
+        x = good[0][0]
+        p = np.full((len(run.results), x.size), np.nan)
+        w = p.copy()
+        for k, r in enumerate(run.results):
+            if r.traces is not None:
+                rows = r.traces.along[duct][1]
+                p[k] = rows[2].mean(axis=0)
+                w[k] = (rows[0] * rows[1]).mean(axis=0) / rows[0].mean(axis=0)
+        out.append(Profile(name, x, p, w, np.interp(x, metal.x_m, metal.area_m2)))
+    return tuple(out)
