@@ -18,8 +18,22 @@ A new family file joins the list in `catalogue.py`.
 
 from __future__ import annotations
 
+import sys
+from types import ModuleType
+from typing import Any
+
 from distrib.review.catalogue import RULES
 from distrib.review.rules import Finding, Rule
 from distrib.review.run import ReviewResult, review
 
 __all__ = ["RULES", "Finding", "ReviewResult", "Rule", "review"]
+
+
+class _CallablePackage(ModuleType):
+    """`distrib.review(case)` is a public name, and the package of that name must not hide it."""
+
+    def __call__(self, *args: Any, **options: Any) -> ReviewResult:
+        return review(*args, **options)
+
+
+sys.modules[__name__].__class__ = _CallablePackage

@@ -1,0 +1,61 @@
+"""Importing the project changes no setting of the process, and costs next to nothing."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+from project_files import dotted, files
+
+HEAVY = ("numpy", "scipy", "numba", "matplotlib", "pydantic", "pint", "networkx", "pandas",
+         "jinja2", "rich", "ezdxf", "dask")
+
+SETTINGS = """
+import logging, os, random, signal, sys, warnings, locale, decimal
+import numpy as np
+
+def settings():
+    return {
+        "numpy errors": np.geterr(), "numpy printing": np.get_printoptions(),
+        "numpy random": np.random.get_state()[1].tolist(), "random": random.getstate(),
+        "warnings": list(warnings.filters), "level": logging.getLogger().level,
+        "handlers": list(logging.getLogger().handlers), "disabled": logging.root.manager.disable,
+        "environment": dict(os.environ), "hook": sys.excepthook, "recursion":
+        sys.getrecursionlimit(), "interrupt": signal.getsignal(signal.SIGINT),
+        "locale": locale.setlocale(locale.LC_ALL), "decimal": str(decimal.getcontext()),
+        "folder": os.getcwd(),
+    }
+"""
+
+
+def python(code: str, *options: str) -> str:
+    done = subprocess.run([sys.executable, *options, "-c", code], check=True,
+                          capture_output=True, text=True)
+    assert done.stderr == ""
+    return done.stdout.strip()
+
+
+def test_import_changes_no_setting() -> None:
+    """Every module of the project together, next to the libraries it uses."""
+    libraries = "import numba, matplotlib, pint, pydantic, scipy.optimize, scipy.stats, networkx"
+    modules = [m for m in map(dotted, files()) if m != "distrib.studies.cluster"]
+    code = (f"{libraries}\nimport matplotlib.figure, ezdxf, jinja2, rich, typer\n{SETTINGS}\n"
+            f"import importlib\nimportlib.import_module('distrib.kernels')\nbefore = settings()\n"
+            f"cache, backend = numba.config.CACHE_DIR, matplotlib.rcParams.copy()\n"
+            f"for name in {modules!r}:\n    importlib.import_module(name)\n"
+            f"after = settings()\n"
+            f"assert numba.config.CACHE_DIR == cache and matplotlib.rcParams.copy() == backend\n"
+            f"print([name for name in before if before[name] != after[name]])")
+    assert python(code) == "[]"
+
+
+@pytest.mark.parametrize("module", ["distrib", "distrib.cli.app"])
+def test_import_loads_nothing_heavy(module: str) -> None:
+    code = (f"import sys, {module}\n"
+            f"print([m for m in {HEAVY!r} if m in sys.modules])")
+    assert python(code, "-W", "error") == "[]"
+
+
+def test_importing_the_command_line_prints_nothing() -> None:
+    assert python("import distrib, distrib.cli.app", "-W", "error") == ""

@@ -1,0 +1,72 @@
+"""The public names: few, fixed, loaded when first used, and never hidden by a package."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import subprocess
+import sys
+
+import pytest
+from project_files import PACKAGE
+
+import distrib
+
+NAMES = {"read_case", "solve_bench", "solve_phased", "solve_wave", "compare", "sweep", "trims",
+         "review", "fit", "improve", "verify", "losses"}
+
+
+def in_a_new_process(code: str) -> str:
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    return done.stdout.strip()
+
+
+def test_the_list_is_fixed() -> None:
+    assert set(distrib.__all__) == set(distrib.PUBLIC) == NAMES
+    assert set(dir(distrib)) >= NAMES
+
+
+@pytest.mark.parametrize("name", sorted(NAMES))
+def test_every_name_is_there_and_documented(name: str) -> None:
+    value = getattr(distrib, name)
+    assert callable(value) or name == "losses"
+    assert inspect.getdoc(value)
+    assert getattr(distrib, name) is value
+
+
+@pytest.mark.parametrize("name", sorted(NAMES - {"losses", "review"}))
+def test_signatures_are_typed(name: str) -> None:
+    signature = inspect.signature(getattr(distrib, name))
+    assert signature.return_annotation is not inspect.Signature.empty
+    untyped = [p for p in signature.parameters.values() if p.annotation is p.empty]
+    assert untyped == []
+
+
+def test_types_and_table_name_the_same_objects() -> None:
+    """What a type checker is told equals what is loaded."""
+    block = next(node for node in ast.parse((PACKAGE / "__init__.py").read_text("utf-8")).body
+                 if isinstance(node, ast.If))
+    told = {}
+    for node in block.body:
+        assert isinstance(node, ast.ImportFrom)
+        for name in node.names:
+            told[name.asname] = (f"distrib.{name.name}" if node.module == "distrib"
+                                 else f"{node.module}:{name.name}")
+    told["review"] = "distrib.review"
+    assert told == distrib.PUBLIC
+
+
+def test_an_unknown_name_is_refused() -> None:
+    with pytest.raises(AttributeError, match="no attribute 'solve_everything'"):
+        distrib.solve_everything  # noqa: B018
+
+
+def test_review_stays_callable_whoever_loads_its_package_first() -> None:
+    code = ("import distrib.review.rules, distrib\n"
+            "print(callable(distrib.review), callable(distrib.review.run.review))")
+    assert in_a_new_process(code) == "True True"
+
+
+def test_laws_are_reached_by_name() -> None:
+    entry = distrib.losses.law(distrib.losses.laws()[0].name)
+    assert entry.source.text
