@@ -6,6 +6,7 @@ import ast
 import inspect
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from project_files import PACKAGE
@@ -70,3 +71,8 @@ def test_review_stays_callable_whoever_loads_its_package_first() -> None:
 def test_laws_are_reached_by_name() -> None:
     entry = distrib.losses.law(distrib.losses.laws()[0].name)
     assert entry.source.text
+
+
+def test_the_demo_case_goes_through_the_public_names(demo_case: object, demo_path: Path) -> None:
+    assert distrib.read_case(demo_path) == demo_case
+    assert distrib.solve_bench(demo_case).converged.all()  # type: ignore[arg-type]
