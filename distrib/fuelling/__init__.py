@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from distrib.fuelling.errors import FuellingError, TrimError
 from distrib.fuelling.fuels import (
     FuelProperties,
     afr_from_lambda,
@@ -29,7 +30,6 @@ from distrib.fuelling.lambda_ import (
 from distrib.fuelling.limits import DEFAULT_LIMITS, Limits, limits
 from distrib.fuelling.trims import (
     POLICIES,
-    TrimError,
     Trims,
     check_injection,
     convert_percent,
@@ -40,8 +40,8 @@ from distrib.fuelling.trims import (
 from distrib.fuelling.verdict import Verdict, more_cautious, side, verdicts, words
 
 __all__ = [
-    "DEFAULT_LIMITS", "POLICIES", "FuelProperties", "InjectorSet", "Limits", "Stage",
-    "TrimError", "Trims", "Verdict", "afr_from_lambda", "air_following_share", "blend",
+    "DEFAULT_LIMITS", "POLICIES", "FuelProperties", "FuellingError", "InjectorSet", "Limits",
+    "Stage", "TrimError", "Trims", "Verdict", "afr_from_lambda", "air_following_share", "blend",
     "check_duty", "check_injection", "convert_percent", "dead_time", "duty", "flow_at_pressure",
     "from_lambda", "fuel", "fuel_mass", "lambda_at_equal_fuel", "lambda_from_afr", "limits",
     "more_cautious", "multiplier_from_lambda", "needed_multiplier", "plan", "port_factors", "side",

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Final
 
+from distrib.fuelling.errors import FuellingError
+
 MOLAR_MASS_C: Final = 12.011
 MOLAR_MASS_H: Final = 1.008
 MOLAR_MASS_O: Final = 15.999
@@ -86,10 +88,10 @@ def blend(volume_fraction: float, base: Composition = GASOLINE, added: Compositi
     """Blend of two fuels by volume of the added one (E85: 0.85), without volume change on mixing.
 
     Mass fraction w = v rho2/(v rho2 + (1 - v) rho1); stoichiometric AFR and heating value are
-    mass-weighted, which is exact for the ratio. ValueError outside 0 to 1. Check row afr.E85.
+    mass-weighted, which is exact for the ratio. FuellingError outside 0 to 1. Check row afr.E85.
     """
     if not 0.0 <= volume_fraction <= 1.0:
-        raise ValueError(f"volume fraction {volume_fraction:g}; allowed: 0 to 1")
+        raise FuellingError(f"volume fraction {volume_fraction:g}; allowed: 0 to 1")
     density = volume_fraction * added.density_kg_m3 + (1.0 - volume_fraction) * base.density_kg_m3
     w = volume_fraction * added.density_kg_m3 / density
     return FuelProperties(

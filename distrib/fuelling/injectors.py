@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from distrib.fuelling.errors import FuellingError
 from distrib.results import FloatArray
 
 
@@ -61,19 +62,19 @@ def port_factors(rail_difference_pa: float, reference_pa: float, port_pressure_p
 def dead_time(table: tuple[tuple[float, float], ...], volts: Any) -> FloatArray:
     """Dead time, s, at a supply voltage: linear between pairs (volts, seconds).
 
-    One pair is a constant. Outside the table ValueError: dead time rises steeply at low voltage
+    One pair is a constant. Outside the table FuellingError: dead time rises steeply at low voltage
     and an extrapolation would be a guess.
     """
     v = np.asarray(volts, dtype=np.float64)
     points = np.asarray(sorted(table), dtype=np.float64)
     if len(points) == 0:
-        raise ValueError("dead time is not given")
+        raise FuellingError("dead time is not given")
     if len(points) == 1:
         return np.full_like(v, points[0, 1])
     if np.any(np.diff(points[:, 0]) <= 0.0):
-        raise ValueError("dead time: a voltage stands twice")
+        raise FuellingError("dead time: a voltage stands twice")
     if np.any(v < points[0, 0]) or np.any(v > points[-1, 0]):
-        raise ValueError(
+        raise FuellingError(
             f"dead time is given from {points[0, 0]:g} to {points[-1, 0]:g} V; asked at "
             f"{np.min(v):g} to {np.max(v):g} V"
         )

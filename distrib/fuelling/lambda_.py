@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from distrib.fuelling.errors import FuellingError
 from distrib.results import FloatArray
 
 
@@ -33,11 +34,11 @@ def lambda_at_equal_fuel(
     (flow mismatch, or `injectors.port_factors`). `air_following_fraction` of the fuel enters in the
     plenum or before the throttle and is taken to divide exactly as the air does (vapour; a liquid
     film would not); it lowers the spread. With f that fraction, a air over mean, j injector over
-    mean: lambda = target x a/(f a + (1 - f) j). ValueError unless 0 <= f <= 1.
+    mean: lambda = target x a/(f a + (1 - f) j). FuellingError unless 0 <= f <= 1.
     """
     f = air_following_fraction
     if not 0.0 <= f <= 1.0:
-        raise ValueError(f"air-following fraction {f:g}; allowed: 0 to 1")
+        raise FuellingError(f"air-following fraction {f:g}; allowed: 0 to 1")
     a = over_mean(air)
     j = np.broadcast_to(np.asarray(injector_factor, dtype=np.float64), a.shape)
     fuel = f * a + (1.0 - f) * over_mean(j)
@@ -64,7 +65,7 @@ def multiplier_from_lambda(
     following the air of a cylinder the port fuel alone is moved: total now T = f a + (1 - f) now;
     total needed T measured/target, while f a stays. The unknown a comes from a = measured x T
     (in units of the mean), so a = measured (1-f) now/(1 - f measured) with measured as lambda over
-    the mean target. ValueError where f times lambda ratio reaches 1 (nothing left to trim).
+    the mean target. FuellingError where f times lambda ratio reaches 1 (nothing left to trim).
     """
     now = np.asarray(multiplier_now, dtype=np.float64)
     ratio = np.asarray(lambda_measured, dtype=np.float64) / np.asarray(lambda_target)
@@ -72,7 +73,7 @@ def multiplier_from_lambda(
     if f == 0.0:
         return np.asarray(now * ratio, dtype=np.float64)
     if not 0.0 < f < 1.0 or np.any(f * ratio >= 1.0):
-        raise ValueError("the air-following share leaves no fuel to trim")
+        raise FuellingError("the air-following share leaves no fuel to trim")
     return np.asarray((1.0 - f) * now * ratio / (1.0 - f * ratio), dtype=np.float64)
 
 
@@ -87,10 +88,10 @@ class Stage:
 
 
 def air_following_share(stages: Sequence[Stage]) -> float:
-    """Part of the fuel that divides as the air does. ValueError unless the shares sum to 1."""
+    """Part of the fuel that divides as the air does. FuellingError unless the shares sum to 1."""
     total = sum(s.share for s in stages)
     if abs(total - 1.0) > 1e-9:
-        raise ValueError(f"shares of the injector sets sum to {total:g}; allowed: 1")
+        raise FuellingError(f"shares of the injector sets sum to {total:g}; allowed: 1")
     return sum(s.share for s in stages if s.follows_air)
 
 
@@ -98,11 +99,12 @@ def trim_of_stage(trim_percent: Any, stages: Sequence[Stage]) -> FloatArray:
     """Percent to set on the trimmed port sets for a percent wanted on all port fuel.
 
     Port sets that are not trimmed dilute a trim: percent x (port share)/(trimmed port share).
-    Sets that follow the air need none. ValueError when no port set is trimmed.
+    Sets that follow the air need none. FuellingError when no port set is trimmed.
     """
     port = sum(s.share for s in stages if not s.follows_air)
     trimmed = sum(s.share for s in stages if s.trimmed and not s.follows_air)
     air_following_share(stages)
     if trimmed <= 0.0:
-        raise ValueError("no port injector set is trimmed, so single cylinders cannot be corrected")
+        raise FuellingError(
+            "no port injector set is trimmed, so single cylinders cannot be corrected")
     return np.asarray(np.asarray(trim_percent, dtype=np.float64) * port / trimmed)

@@ -11,7 +11,7 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
-from distrib.errors import DistribError
+from distrib.fuelling.errors import FuellingError, TrimError
 from distrib.fuelling.limits import DEFAULT_LIMITS, Limits
 from distrib.results import BoolArray, FloatArray
 
@@ -25,12 +25,6 @@ BASES: Final[tuple[Basis, ...]] = ("fuel", "effective pulse", "total pulse")
 STARTING_POINT: Final = (
     "starting point before measurement: an estimate, verify every cylinder before load"
 )
-
-
-class TrimError(DistribError):
-    """A trim that would not be safe or could not work; the message says why."""
-
-    exit_code = 2
 
 
 @dataclass(frozen=True)
@@ -196,16 +190,16 @@ def convert_percent(
 
     fuel and effective pulse are the same (linear injector). A change of the effective pulse
     (total - dead) by q percent changes the total by q (total - dead)/total; at 2 ms total and
-    1 ms dead 5 % on total is 10 % fuel. ValueError where the pulse is not longer than the dead
+    1 ms dead 5 % on total is 10 % fuel. FuellingError where the pulse is not longer than the dead
     time.
     """
     for name in (given_on, wanted_on):
         if name not in BASES:
-            raise ValueError(f"percent basis {name!r}; allowed: {', '.join(BASES)}")
+            raise FuellingError(f"percent basis {name!r}; allowed: {', '.join(BASES)}")
     total = np.asarray(total_pulse_s, dtype=np.float64)
     effective = total - np.asarray(dead_time_s, dtype=np.float64)
     if np.any(effective <= 0.0):
-        raise ValueError("the pulse is not longer than the dead time: nothing is injected")
+        raise FuellingError("the pulse is not longer than the dead time: nothing is injected")
     value = np.asarray(percent, dtype=np.float64)
     on_fuel = value * (total / effective if given_on == "total pulse" else 1.0)
     return np.asarray(on_fuel * (effective / total if wanted_on == "total pulse" else 1.0))

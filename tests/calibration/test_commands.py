@@ -1,0 +1,241 @@
+"""The commands `trims` and `fit` from the command line, with files that a tuner would have."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from distrib.calibration import service
+from distrib.calibration.bench_model import BenchForward
+from distrib.calibration.sheet import COLUMNS
+from distrib.case.read import read_case
+from distrib.case.schema import Case
+from distrib.cli.app import main
+from distrib.engine.rig import mass_flux
+from distrib.results import FloatArray, Shares, deviation_percent, spread_percent
+
+from .made import CASES, drawn_truth, made_forward
+
+CASE = CASES / "inline4_side.toml"
+SHARE = np.array([0.245, 0.25, 0.252, 0.253])
+
+
+def _engine(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
+    """A stand-in for the engine model: the pattern turns round above 5000 rpm."""
+    share = np.where(rpm[:, None] > 5000.0, SHARE[::-1], SHARE)
+    n = len(rpm)
+    trapped = share * 4.0 * 1.0e-3
+    return Shares(
+        "phased", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
+        {"rpm": rpm, "charge_pressure_pa": pressure}, trapped * rpm[:, None] / 120.0, share,
+        deviation_percent(share), spread_percent(share), np.ones(n, bool), np.zeros(n), ("",) * n,
+        trapped_air_kg=trapped,
+    )
+
+
+@pytest.fixture
+def _stand_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(service, "solver", lambda model: _engine)
+
+
+def _run(args: Sequence[str | Path], capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
+    code = main([str(a) for a in args])
+    out = capsys.readouterr()
+    assert "Traceback" not in out.out + out.err
+    return code, out.out, out.err
+
+
+@pytest.mark.usefixtures("_stand_in")
+def test_trims_writes_sheet_page_and_json(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out, err = _run([
+        "trims", CASE, "--rpm", "4000,6000", "--load", "1.2 bar gauge", "--csv",
+        tmp_path / "s.csv", "--page", tmp_path / "s.html", "--json", tmp_path / "s.json",
+        "--confirmed", "leaks,wiring",
+    ], capsys)
+    assert code == 0 and "trim %" in out
+    assert "confirm first: injectors flow-matched" in err and "no leaks" not in err
+    data = json.loads((tmp_path / "s.json").read_text())
+    first = data["cells"][0]["cylinders"]
+    assert [c["cylinder"] for c in first] == [1, 2, 3, 4]
+    # richen-only, half of share over the least
+    assert [c["trim_percent"] for c in first] == pytest.approx(
+        (0.5 * (SHARE / SHARE.min() - 1) * 100).tolist())
+    assert data["cells"][0]["charge_pressure_pa"] == pytest.approx(1.2e5 + 100800.0)
+    assert any("cylinder 1: -2.0 % at rpm 4000 but +1.2 % at rpm 6000" in f
+               for f in data["sign_flips"])
+    assert "starting point before measurement" in " ".join(data["cautions"])
+    assert (tmp_path / "s.html").read_text().startswith("<!doctype html>")
+    assert (tmp_path / "s.csv").read_text().startswith("# distrib trim sheet 1")
+
+
+@pytest.mark.usefixtures("_stand_in")
+def test_total_pulse_and_duty_follow_from_the_injector(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = read_case(CASE)
+    assert case.fuel.injector is not None
+    code, out, _ = _run(["trims", CASE, "--rpm", "4000", "--on", "total pulse", "--volts", "14",
+                         "--json", "-"], capsys)
+    assert code == 0
+    cell = json.loads(out)["cells"][0]
+    shown = [c["trim_shown_percent"] / c["trim_percent"] for c in cell["cylinders"][1:]]
+    flow = case.fuel.injector.static_flow_kg_s or (
+        case.fuel.injector.static_flow_m3_s or np.nan) * 745.0
+    flow *= np.sqrt(case.fuel.injector.rail_pressure_pa / case.fuel.injector.at_pressure_pa)
+    volts, times = zip(*sorted(case.fuel.injector.dead_time_s), strict=True)
+    dead = float(np.interp(14.0, volts, times))
+    effective = 1.0e-3 / (case.fuel.lambda_target * 14.575) / flow
+    assert shown == pytest.approx([effective / (effective + dead)] * 3, rel=1e-4)
+    worst = effective * (1 + 0.5 * (SHARE[3] / SHARE[0] - 1)) + dead
+    assert cell["duty_max"] == pytest.approx(worst * 4000 / 120, rel=1e-4)
+    assert cell["duty_cylinder"] == 4
+
+
+@pytest.mark.usefixtures("_stand_in")
+@pytest.mark.parametrize(
+    "args, message",
+    [
+        (["--policy", "sum-to-zero"], "on a prediction alone that is unsafe"),
+        (["--policy", "richen"], "nearest: richen-only"),
+        (["--load", "200 kPa"], "a pressure with gauge or absolute"),
+        (["--rpm", "3000,fast"], '--rpm: read "fast"'),
+        (["--rpm", "4000,3000"], "rising numbers"),
+        (["--on", "duty"], "allowed: fuel, effective pulse, total pulse"),
+        (["--confirmed", "leak"], "nearest: leaks"),
+        (["--fit", "{tmp}/none.json"], "No such file"),
+        (["--fit", "{tmp}/bad.json"], "no valid JSON"),
+        (["--fit", "{tmp}/empty.json"], "no discrepancy factor"),
+        (["--filled", "{tmp}/none.csv"], "no such file"),
+        (["--on", "total pulse", "--volts", "40"], "dead time"),
+    ],
+)
+def test_trims_refuses(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], args: list[str], message: str
+) -> None:
+    (tmp_path / "bad.json").write_text("{")
+    (tmp_path / "empty.json").write_text("{}")
+    before = sorted(tmp_path.iterdir())
+    code, _, err = _run(
+        ["trims", CASE, "--csv", tmp_path / "s.csv", *(a.format(tmp=tmp_path) for a in args)],
+        capsys)
+    assert code == 2 and message in err, err
+    assert sorted(tmp_path.iterdir()) == before
+
+
+@pytest.mark.usefixtures("_stand_in")
+@pytest.mark.parametrize("mode", ["paired", "batch"])
+def test_trims_refuses_injection_that_cannot_trim(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], mode: str
+) -> None:
+    path = tmp_path / "case.toml"
+    path.write_text(CASE.read_text().replace('injection = "sequential"', f'injection = "{mode}"'))
+    code, _, err = _run(["trims", path], capsys)
+    assert code == 2 and f"{mode} injection fires several injectors on one output" in err
+
+
+@pytest.mark.usefixtures("_stand_in")
+def test_filled_sheet_gives_next_trims_and_a_score(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "s.csv"
+    assert _run(["trims", CASE, "--rpm", "4000", "--csv", path], capsys)[0] == 0
+    lines = path.read_text().splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("cylinder,")) + 1
+    target = read_case(CASE).fuel.lambda_target
+    for c, factor in enumerate((0.98, 1.0, 1.01, 1.01)):
+        row = lines[at + c].split(",")
+        row[COLUMNS.index("trim_in_engine_percent")] = "0.5" if c == 3 else "0"
+        row[COLUMNS.index("lambda_measured")] = f"{target * factor:.4f}"
+        lines[at + c] = ",".join(row)
+    path.write_text("\n".join(lines) + "\n")
+    code, out, err = _run(["trims", CASE, "--filled", path, "--policy", "sum-to-zero", "--json",
+                           "-"], capsys)
+    assert code == 0, err
+    cell = json.loads(out)["cells"][0]
+    need = np.array([0.98, 1.0, 1.01, 1.01 * 1.005])
+    now = np.array([0.0, 0.0, 0.0, 0.5])
+    expected = now + 0.5 * ((need / need.mean() - 1) * 100 - now)
+    assert [c["trim_percent"] for c in cell["cylinders"]] == pytest.approx(
+        expected.tolist(), abs=0.01)
+    assert "some cylinders get less fuel" in err
+
+
+def _bench_csv(path: Path, forward: BenchForward, truth: FloatArray) -> None:
+    """A sheet in cfm whose effective areas are those of the model at `truth`."""
+    area = np.exp(forward.predict(truth[None])[0])
+    rho = 101325.0 / (287.05287 * 293.15)
+    lines = ["invented sheet", "runner;setting;dp;flow"]
+    for test, a in zip(forward.tests, area, strict=True):
+        cfm = a * float(mass_flux(101325.0, 293.15, test.depression_pa)) / rho / 0.3048**3 * 60
+        dp = test.depression_pa / 249.08891
+        setting = "all" if test.configuration == "all-open" else "alone"
+        lines.append(f"R{test.runner};{setting};{dp:.6f};{cfm:.6f}".replace(".", ","))
+    path.write_text("\n".join(lines) + "\n")
+
+
+BENCH_MAP = """
+kind = "bench"
+[file]
+decimal = ","
+[columns]
+runner = { column = "runner" }
+flow = { columns = ["flow"], unit = "cfm", reading = "actual" }
+depression = { column = "dp", unit = "inH2O" }
+configuration = { column = "setting", names = { "all" = "all-open", "alone" = "one-blocked" } }
+[state]
+barometer = "1013.25 hPa absolute"
+temperature = "20 degC"
+leak = "subtracted"
+repeatability_percent = 0.1
+"""
+
+
+def test_fit_writes_a_calibrated_case_beside_the_original(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = tmp_path / "four.toml"
+    original = CASE.read_text()
+    case.write_text(original)
+    forward = made_forward(jet=False)
+    truth = drawn_truth(forward, np.random.default_rng(12))
+    _bench_csv(tmp_path / "bench.csv", forward, truth)
+    (tmp_path / "map.toml").write_text(BENCH_MAP)
+    code, out, err = _run([
+        "fit", case, "--bench", tmp_path / "bench.csv", "--mapping", tmp_path / "map.toml",
+        "--plot", tmp_path / "r.svg", "--json", tmp_path / "fit.json",
+    ], capsys)
+    assert code == 0, err
+    assert case.read_text() == original
+    made = read_case(tmp_path / "four.calibrated.toml")
+    data = json.loads((tmp_path / "fit.json").read_text())["bench"]
+    for number, (p, true) in enumerate(zip(data["parameters"], truth, strict=True)):
+        assert p["band_90"][0] <= true <= p["band_90"][1], p
+        if number < 4:
+            assert made.runner(number + 1).loss.value == pytest.approx(p["value"], rel=1e-5)
+    assert max(abs(o["residual_sigmas"]) for o in data["observations"]) < 1.0
+    assert (tmp_path / "r.svg").read_text().startswith("<svg")
+    assert "runner.3.loss" in out and "strength of the side jet" in err
+    code, _, err = _run(["fit", case, "--bench", tmp_path / "bench.csv", "--mapping",
+                         tmp_path / "map.toml", "-o", case], capsys)
+    assert code == 2 and "never written over" in err and case.read_text() == original
+
+
+def test_fit_asks_for_its_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "map.toml").write_text(BENCH_MAP)
+    for args, message in (
+        ([], "--bench, --log or --swap"),
+        (["--bench", "x.csv"], "no mapping of the bench"),
+        (["--log", "x.csv", "--mapping", tmp_path / "map.toml"], "no mapping of the log"),
+        (["--bench", "x.csv", "--mapping", tmp_path / "map.toml", "--mapping",
+          tmp_path / "map.toml"], "two mappings of a bench"),
+        (["--bench", tmp_path / "none.csv", "--mapping", tmp_path / "map.toml"], "no such file"),
+    ):
+        code, _, err = _run(["fit", CASE, *args], capsys)
+        assert code == 2 and message in err, err
+    assert [p.name for p in tmp_path.iterdir()] == ["map.toml"]
