@@ -181,7 +181,8 @@ def _engine(case: Case, network: Network, valves: Ports, steps: int, cycles: int
     closed = DEFAULT_CLOSED
     return Engine(
         np.array([e.bore_m, e.stroke_m, e.rod_m, e.compression_ratio]),
-        np.array([valves.exhaust.open_deg % 720.0, valves.intake.close_deg % 720.0]),
+        np.array([valves.exhaust.open_deg % 720.0, valves.intake.close_deg % 720.0,
+                  valves.intake.area_table(1440).max()]),
         np.array([closed.compression_exponent, closed.expansion_exponent,
                   closed.burned_cv_j_kg_k]),
         np.asarray(offsets, dtype=float)[np.array(order) - 1],
@@ -227,7 +228,7 @@ def run_phased(model: PhasedModel, threads: int = 1) -> PhasedRun:
     def run(first: int, last: int) -> None:
         run_blocks(model.plan.topology, model.network.params, model.plan.program,
                    model.plan.jacobian_rows, model.engine, model.conditions, x,
-                   Options(tolerance=1e-9), REPEATS, trapped, mean, low, end, cycles, change,
+                   Options(tolerance=1e-7), REPEATS, trapped, mean, low, end, cycles, change,
                    trace, first, last)
 
     if threads > 1 and blocks > 1:

@@ -14,8 +14,8 @@ from distrib.build.phased import operating_points
 from distrib.build.wave_setup import CaseSetup, case_setup
 from distrib.case.schema import Case
 from distrib.results import FloatArray, Profile, Shares
-from distrib.wave.run import Options, run_many
 from distrib.wave.result import WaveResult
+from distrib.wave.run import Options, run_many
 
 NO_REASON = ""
 

@@ -267,9 +267,9 @@ def _add_tube(parts: Parts, built: BuiltGraph, tube: Any, number: int) -> None:
                             run=_run_law(built, plenum, at),
                             end_correction_m=FLANGED * 0.5 * tube.diameter_m))
     x, area = _cone(length, tube.diameter_m, tube.diameter_m)
-    k = _number(edge["k_u_forward"]) + _number(edge["k_v_forward"])
+    loss = _number(edge["k_u_forward"]) + _number(edge["k_v_forward"])
     parts.ducts.append(Duct(name, x, area, ends[0], ends[1], roughness_m=2e-5,
-                            losses=((0.0, length, k),) if k > 0.0 else ()))
+                            losses=((0.0, length, loss),) if loss > 0.0 else ()))
 
 
 def case_setup(case: Case, rpm: float, charge_pressure_pa: float | None = None,

@@ -11,10 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from distrib.kernels import kernel
+from distrib.kernels import inline, kernel
+from distrib.losses.friction import darcy_scalar
 from distrib.network.elements import evaluate
 from distrib.network.lanes import LANES
 from distrib.network.newton import advance, begin
+from distrib.network.tables import DUCT_ROWS, RE_FLOOR
 from distrib.network.solve import blank, load, make_scratch, make_work
 from distrib.phased.state import (
     closed_state,
@@ -27,6 +29,23 @@ from distrib.phased.state import (
 
 _L = LANES
 _GAMMA = 1.4
+_darcy = inline(darcy_scalar)
+
+
+@kernel
+def wall_friction(top: Any, flat: Any, law: Any, state: Any, n: int) -> None:
+    """Darcy factor of every duct from the flow at the start of the step, held during the step.
+
+    `law` marks the ducts whose factor follows the friction law.
+    """
+    n_p = top.sizes[1]
+    for d in range(top.duct_i.shape[0]):
+        k = n_p + top.duct_i[d, 3]
+        for i in range(n):
+            if law[d * _L + i] < 0.0:
+                re = abs(state.x[k * _L + i]) * flat.duct[(DUCT_ROWS * d + 7) * _L + i]
+                rough = flat.duct[(DUCT_ROWS * d + 6) * _L + i]
+                flat.duct_f[d * _L + i] = _darcy(re if re > RE_FLOOR else RE_FLOOR, rough)[0]
 
 
 @kernel
@@ -176,8 +195,19 @@ def forced_pools(top: Any, engine: Any, con: Any, flat: Any, block: int, n: int)
 
 
 @kernel
+def guess(x: Any, old: Any, unknowns: int, n: int) -> None:
+    """Start of a step: straight on from the last two; `old` then holds the last one."""
+    for k in range(unknowns):
+        for i in range(n):
+            now = x[k * _L + i]
+            x[k * _L + i] = 2.0 * now - old[k * _L + i]
+            old[k * _L + i] = now
+
+
+@kernel
 def one_cycle(ctx: Any, prog: Any, engine: Any, con: Any, state: Any, scratch: Any, status: Any,
-              options: Any, mean: Any, low: Any, trace: Any, block: int, n: int) -> None:
+              options: Any, law: Any, old: Any, mean: Any, low: Any, trace: Any, block: int,
+              n: int) -> None:
     """Step through 720 degrees; `mean` (slots) gathers time means, `low` the lowest values."""
     top, flat, _ = ctx
     steps = engine.steps[0]
@@ -190,6 +220,8 @@ def one_cycle(ctx: Any, prog: Any, engine: Any, con: Any, state: Any, scratch: A
         valve_areas(engine, con, flat, theta1, block, n)
         prepare(top, engine, con, flat, state, theta0, theta1, block, n)
         forced_pools(top, engine, con, flat, block, n)
+        wall_friction(top, flat, law, state, n)
+        guess(state.x, old, top.sizes[0], n)
         begin(state.x, scratch, status, n)
         evaluate(ctx, scratch.trial, scratch.residual, scratch.jacobian, n)
         while advance(prog, state.x, flat.scalars, top.sizes[1], options, scratch, status, n):
@@ -241,13 +273,15 @@ def run_blocks(top: Any, par: Any, prog: Any, jacobian_rows: int, engine: Any, c
         done = np.zeros(_L, dtype=np.int64)
         before = np.zeros(state.trapped.size)
         mass0 = state.mass.copy()
+        law = flat.duct_f.copy()
+        old = state.x.copy()
         for cycle in range(1, engine.steps[1] + 1):
             for q in range(state.trapped.size):
                 before[q] = state.trapped[q]
             for q in range(mass0.size):
                 mass0[q] = state.mass[q]
-            one_cycle((top, flat, work), prog, engine, con, state, scratch, status, options,
-                      mean_l, low_l, trace if block == 0 else nothing, block, n)
+            one_cycle((top, flat, work), prog, engine, con, state, scratch, status, options, law,
+                      old, mean_l, low_l, trace if block == 0 else nothing, block, n)
             busy = False
             for i in range(n):
                 if done[i] == 0:

@@ -18,7 +18,7 @@ class Engine(NamedTuple):
     """The engine, shared by all cases of a batch.
 
     geometry: bore, stroke, rod (m), compression ratio
-    events: exhaust opening, intake closing (degrees after firing TDC)
+    events: exhaust opening, intake closing (degrees after firing TDC), largest intake area (m2)
     closed: compression exponent, expansion exponent, burned cv (J/kg K)
     offset: firing TDC of each cylinder (deg, N)
     intake, exhaust: effective areas over 720 degrees (m2)
@@ -109,7 +109,7 @@ def valve_areas(engine: Any, con: Any, flat: Any, theta: float, block: int, n: i
         if is_closed(engine, local):
             intake = 0.0
             exhaust = 0.0
-        widest = engine.intake.max()
+        widest = engine.events[2]
         for i in range(n):
             forced = con.forced[first + i] > 0.0
             area = widest if forced else intake
