@@ -46,13 +46,8 @@ def solver(model: EngineModel) -> Solver:
 
         return lambda case, rpm, pressure: solve_phased(
             case, rpm=rpm, charge_pressure_pa=pressure)
-    import importlib
+    from distrib.build.wave import solve_wave
 
-    try:
-        solve_wave = importlib.import_module("distrib.build.wave").solve_wave
-    except ImportError:
-        raise InputError([Problem("model", '"wave"', "phased",
-                                  "the wave model is not part of this installation")]) from None
     return lambda case, rpm, pressure: solve_wave(case, rpm=rpm, charge_pressure_pa=pressure)
 
 

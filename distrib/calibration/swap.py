@@ -172,10 +172,13 @@ def _check(runs: Sequence[SwapRun]) -> int:
     return n
 
 
-def solve_swap(runs: Sequence[SwapRun], sigma: float = REPEATABILITY) -> SwapResult:
+def solve_swap(
+    runs: Sequence[SwapRun], sigma: float = REPEATABILITY, injectors: Sequence[str] | None = None
+) -> SwapResult:
     """Air, injector and sensor factors of a swap test.
 
-    `sigma` standard deviation of ln lambda of one reading. InputError when the exchanges leave
+    `sigma` standard deviation of ln lambda of one reading; `injectors` their names in words
+    (default 1 to N). InputError when the exchanges leave
     cylinders unlinked; it names the groups and a swap that would link them.
     """
     n = _check(runs)
@@ -218,13 +221,14 @@ def solve_swap(runs: Sequence[SwapRun], sigma: float = REPEATABILITY) -> SwapRes
         np.exp(part(x, 0)), part(error, 0), np.exp(part(x, 1)), part(error, 1),
         np.exp(part(x, 2)) if sensors else None, part(error, 2) if sensors else None,
         np.asarray(x[:k]), residual, spare, chi2, sigma,
-        _statements(part(x, 0), part(error, 0), part(x, 1), part(error, 1), sensors, spare, chi2),
+        _statements(part(x, 0), part(error, 0), part(x, 1), part(error, 1), sensors, spare, chi2,
+                    injectors or [str(i + 1) for i in range(n)]),
     )
 
 
 def _statements(
     air: FloatArray, air_sigma: FloatArray, flow: FloatArray, flow_sigma: FloatArray,
-    sensors: bool, spare: int, chi2: float,
+    sensors: bool, spare: int, chi2: float, names: Sequence[str],
 ) -> tuple[str, ...]:
     out = []
     for c, (value, error) in enumerate(zip(air, air_sigma, strict=True), start=1):
@@ -232,10 +236,10 @@ def _statements(
             word = "more air: lean" if value > 0 else "less air: rich"
             out.append(f"cylinder {c}: {100 * np.expm1(value):+.1f} % stays with the cylinder, "
                        f"{word} at equal fuel")
-    for c, (value, error) in enumerate(zip(flow, flow_sigma, strict=True), start=1):
+    for name, value, error in zip(names, flow, flow_sigma, strict=True):
         if abs(value) > 2.0 * error:
             word = "gives more fuel" if value > 0 else "gives less fuel"
-            out.append(f"injector {c}: {100 * np.expm1(value):+.1f} % follows the injector, {word}")
+            out.append(f"injector {name}: {100 * np.expm1(value):+.1f} % follows the injector, {word}")
     if not sensors:
         out.append("sensors were not moved: what stays with a cylinder may be its sensor")
     if spare == 0:

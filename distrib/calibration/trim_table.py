@@ -130,15 +130,33 @@ def _pattern(
     return deviation, low, high, chance, level, notes
 
 
+def port_pressures(case: Case, shares: Shares) -> FloatArray | None:
+    """Mean static pressure beside each runner mouth, (P, N) Pa, from the plenum profiles.
+
+    It stands for the pressure at the injector; None where the model gives no profile.
+    """
+    columns = []
+    for cylinder in shares.cylinders:
+        runner = case.runner(int(cylinder))
+        profile = next((p for p in shares.profiles if p.plenum == runner.plenum), None)
+        if profile is None or len(profile.x_m) == 0:
+            return None
+        distance = np.abs(profile.x_m - runner.station_m)
+        near = distance <= distance.min() + 1e-9
+        columns.append(profile.static_pressure_pa[:, near].mean(axis=1))
+    return np.stack(columns, axis=1)
+
+
 def _port_factor(case: Case, shares: Shares) -> tuple[Any, str]:
     """Injector flow over the mean from the ports' pressures, where the model gives them."""
-    ports = shares.extra.get("port_pressure_pa")
+    ports = port_pressures(case, shares)
     injector = case.fuel.injector
     if ports is None or injector is None:
         return 1.0, ""
-    reference = np.asarray(ports).mean(axis=-1, keepdims=True)
-    factor = port_factors(injector.rail_pressure_pa, 0.0, np.asarray(ports) - reference)
-    return factor, "injector flow follows the root of rail minus port pressure, port by port"
+    reference = ports.mean(axis=-1, keepdims=True)
+    factor = port_factors(injector.rail_pressure_pa, 0.0, ports - reference)
+    return factor, ("injector flow follows the root of rail minus port pressure, cylinder by "
+                    "cylinder (static pressure in the plenum beside the mouth)")
 
 
 def _table(

@@ -122,7 +122,7 @@ def _swap(case: Case, path: str) -> tuple[SwapResult, SwapSheet]:
     from distrib.calibration.swap_file import read_swap
 
     sheet = read_swap(path, case.engine.cylinders)
-    return solve_swap(sheet.runs), sheet
+    return solve_swap(sheet.runs, injectors=sheet.injectors), sheet
 
 
 def _write_bench(fitted: BenchFit, target: Any, plot: str | None) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,8 +17,9 @@ from distrib.case.read import read_case
 from distrib.case.schema import Case
 from distrib.cli.app import main
 from distrib.engine.rig import mass_flux
-from distrib.results import FloatArray, Shares, deviation_percent, spread_percent
+from distrib.results import Band, FloatArray, Shares, deviation_percent, spread_percent
 
+from .logs import AIR, LOG_MAPPING, write_log
 from .made import CASES, drawn_truth, made_forward
 
 CASE = CASES / "inline4_side.toml"
@@ -239,3 +241,91 @@ def test_fit_asks_for_its_files(tmp_path: Path, capsys: pytest.CaptureFixture[st
         code, _, err = _run(["fit", CASE, *args], capsys)
         assert code == 2 and message in err, err
     assert [p.name for p in tmp_path.iterdir()] == ["map.toml"]
+
+
+def test_fit_log_finds_the_factor(tmp_path: Path, capsys: pytest.CaptureFixture[str],
+                                  monkeypatch: pytest.MonkeyPatch) -> None:
+    """The invented log holds AIR at 3000 rpm and its mirror at 5000; the model says half of it."""
+
+    def half(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
+        assert pressure.tolist() == [2.0e5, 2.0e5]
+        made = _engine(case, rpm, pressure)
+        air = np.where(rpm[:, None] > 4000.0, AIR[::-1], AIR)
+        share = (1.0 + (air - 1.0) / 2.0) / 4.0
+        band = Band(0.9, deviation_percent(share) - 2.0, deviation_percent(share) + 2.0,
+                    share, share, rpm, rpm, 1, 0, 1)
+        return replace(made, share=share, deviation_percent=deviation_percent(share), band=band)
+
+    monkeypatch.setattr(service, "solver", lambda model: half)
+    write_log(tmp_path / "log.csv")
+    (tmp_path / "map.toml").write_text(LOG_MAPPING)
+    code, out, err = _run(["fit", CASE, "--log", tmp_path / "log.csv", "--mapping",
+                           tmp_path / "map.toml", "--json", tmp_path / "fit.json"], capsys)
+    assert code == 0, err
+    data = json.loads((tmp_path / "fit.json").read_text())["engine"]
+    # twice the predicted pattern, drawn a little to the prior of 1
+    assert data["discrepancy"] == pytest.approx(2.0, abs=0.15)
+    assert data["band_90"][0] < 2.0 < data["band_90"][1]
+    assert data["cells"][0]["measured_percent"] == pytest.approx(
+        ((AIR - 1) * 100).tolist(), abs=1e-6)
+    assert "equal exhaust temperature is not equal mixture" in err
+    assert "warm-up, rows of the log: 100 left out" in err
+    assert data["score"]["hits"] == 8 and "8 of 8 cylinders fell in their band" in err
+    assert "measured" in out
+    # the factor goes into the next prediction
+    monkeypatch.setattr(service, "solver", lambda model: _engine)
+    code, out, _ = _run(["trims", CASE, "--rpm", "4000", "--fit", tmp_path / "fit.json",
+                         "--json", "-"], capsys)
+    cell = json.loads(out)["cells"][0]["cylinders"]
+    assert [c["deviation_percent"] for c in cell] == pytest.approx(
+        (data["discrepancy"] * (SHARE * 4 - 1) * 100).tolist())
+
+
+SWAP = """run,cylinder,lambda,injector,sensor,trim_percent
+first,1,0.82,A,s1,0
+first,2,0.80,B,s2,0
+first,3,0.80,C,s3,0
+first,4,0.80,D,s4,0
+second,1,0.80,D,s1,0
+second,2,0.82,A,s2,0
+second,3,0.80,B,s3,0
+second,4,0.80,C,s4,0
+"""
+
+
+def test_fit_swap_follows_the_injector(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "swap.csv"
+    path.write_text(SWAP)
+    code, out, err = _run(["fit", CASE, "--swap", path], capsys)
+    assert code == 0 and "injector A" in out
+    assert "injector A: -1.8 % follows the injector, gives less fuel" in err
+    pairs = SWAP.replace("second,1,0.80,D", "second,1,0.80,B").replace(
+        "second,2,0.82,A", "second,2,0.82,A").replace("second,3,0.80,B", "second,3,0.80,D")
+    path.write_text(pairs)
+    code, _, err = _run(["fit", CASE, "--swap", path], capsys)
+    assert code == 2 and "{1, 2} and {3, 4}" in err and "cylinders 1 and 3 exchanged" in err
+
+
+@pytest.mark.parametrize(
+    "old, new, message",
+    [
+        ("first,1,0.82", "first,1,lean", 'column 3 "lambda": read "lean"'),
+        ("first,1,", "first,9,", "a cylinder from 1 to 4"),
+        ("A,s1,0", "A,s1,", "the trim that was active, 0 if none"),
+        ("A,s1,0", "A,s1", "read 5 cells"),
+        ("A,s1,0", ",s1,0", "a name or serial"),
+        ("first,2,0.80,B", "first,2,0.80,A", 'injector "A" on 2 cylinders'),
+        ("first,2,", "first,1,", "cylinder 1 2 times"),
+        ("second,4,0.80,C", "second,4,0.80,E", "5 serials"),
+        ("trim_percent", "trim", 'column "trim_percent": read no such column'),
+    ],
+)
+def test_faulty_swap_sheets(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], old: str, new: str, message: str
+) -> None:
+    path = tmp_path / "swap.csv"
+    path.write_text(SWAP.replace(old, new, 1))
+    code, _, err = _run(["fit", CASE, "--swap", path], capsys)
+    assert code == 2 and message in err, err
