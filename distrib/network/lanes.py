@@ -23,6 +23,11 @@ LANES = 16
 CHOKE = 1.728
 """(6/5)^3: total pressure over m sqrt(c)/A at Mach 1 for gamma = 7/5."""
 
+WEAK = 1e-7
+"""Slope given to the pressure that a choked element does not feel, so that the fixed pivot order
+never meets a zero. The equations themselves do not hold it: the answer is that of exact choking,
+and each step is off by this part only."""
+
 _L = LANES
 
 
@@ -105,8 +110,8 @@ def duct_block(w: Any, n: int) -> None:
         choked_forward = forward and ra < r
         choked_back = (not forward) and rb > r
         r = ra if choked_forward else (rb if choked_back else r)
-        da = (1.0 + hap) if choked_forward else (0.0 if choked_back else da)
-        db = 0.0 if choked_forward else (-1.0 - hbp if choked_back else db)
+        da = (1.0 + hap) if choked_forward else (WEAK if choked_back else da)
+        db = -WEAK if choked_forward else (-1.0 - hbp if choked_back else db)
         dm = (ham - slope) if choked_forward else ((-slope - hbm) if choked_back else dm)
         w[20 * _L + i] = r
         w[21 * _L + i] = da
@@ -325,7 +330,7 @@ def nozzle_block(w: Any, n: int) -> None:
         lin = CHOKE * root_c
         need = abs(m) * lin - pref if sonic else down - pref + down * g
         need_m = lin if sonic else slope * phi2_d * root_c
-        need_p = 0.0 if sonic else 1.0 + g - slope * phi2_d * phi
+        need_p = WEAK if sonic else 1.0 + g - slope * phi2_d * phi
         ra = w[i] + w[_L + i] - need
         rb = need - w[4 * _L + i]
         r = ra if forward else rb

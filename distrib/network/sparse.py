@@ -18,6 +18,8 @@ from distrib.network.lanes import LANES
 _L = LANES
 THRESHOLD = 0.02
 """A pivot must be at least this part of the largest candidate of its row, in every sample."""
+TINY = 1e-12
+"""A pivot below this part of the largest entry of its column is taken as zero."""
 
 
 class Program(NamedTuple):
@@ -37,8 +39,9 @@ def order(pattern: NDArray[np.bool_], samples: Sequence[NDArray[np.float64]]) ->
 ]:
     """Pivot sequence (row, column) for matrices of one pattern.
 
-    `samples` are matrices (n, n) with that pattern. Raises ArithmeticError naming the first
-    step at which no pivot is left, that is, when the system is structurally singular.
+    `samples` are matrices (n, n) with that pattern. A pivot must serve every sample or, where
+    none does, as many as possible. Raises ArithmeticError naming the rows left when fewer than
+    half of the samples have a pivot, that is, when the system is singular.
     """
     n = pattern.shape[0]
     values = np.array(samples, dtype=float)
@@ -51,13 +54,15 @@ def order(pattern: NDArray[np.bool_], samples: Sequence[NDArray[np.float64]]) ->
     for _ in range(n):
         size = np.abs(values) * (rows[:, None] & columns[None, :])
         largest = size.max(axis=2, keepdims=True)
-        good = (size >= THRESHOLD * largest) & (size > 1e-12)
+        good = (size >= THRESHOLD * largest) & (size > TINY)
         allowed = good.all(axis=0)
         if not allowed.any():
-            allowed = (size.min(axis=0) > 1e-12)
-        if not allowed.any():
-            left = [int(i) for i in np.flatnonzero(rows)]
-            raise ArithmeticError(f"no pivot left in rows {left}")
+            # none serves every sample: take those that serve most of them
+            votes = good.sum(axis=0)
+            if 2 * int(votes.max()) < len(samples):
+                left = [int(i) for i in np.flatnonzero(rows)]
+                raise ArithmeticError(f"no pivot left in rows {left}")
+            allowed = votes == votes.max()
         in_row = (live & columns[None, :]).sum(axis=1)
         in_column = (live & rows[:, None]).sum(axis=0)
         cost = np.outer(in_row - 1, in_column - 1).astype(float)
@@ -65,6 +70,7 @@ def order(pattern: NDArray[np.bool_], samples: Sequence[NDArray[np.float64]]) ->
         cost[~allowed] = np.inf
         i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
         sequence.append((int(i), int(j)))
+        values = values[size[:, i, j] > TINY]
         rows[i] = False
         columns[j] = False
         below = np.flatnonzero(live[:, j] & rows)
