@@ -109,9 +109,9 @@ def _entrance_laws() -> tuple[Law, ...]:
     radius = {"radius_over_d": Range(0.0, 1.0, 0.0)}
     return (
         Law("entrance.idelchik", ent.entrance_rounded_Idelchik, "0.03 + 0.47 x 10^(-7.7 r/D)",
-            head, source("idelchik"), radius, sigma_relative=0.4, sigma_absolute=0.02,
-            default=True, notes="sharp mouth: 0.50, other sources to 0.57, take 8 %; rounded: the "
-            "sources differ by a factor of four"),
+            head, source("idelchik"), radius, sigma_relative=0.08, sigma_absolute=0.045,
+            default=True, notes="sharp mouth: 0.50, other sources to 0.57; rounded: the sources "
+            "differ by a factor of four, two sigma hold them all"),
         Law("entrance.rennels", ent.entrance_rounded_Rennels,
             "0.0696 (1 - 0.569 r/D) j^2 + (j - 1)^2, j = 1 + 0.622 (1 - 0.3 sqrt(r/D) - 0.7 r/D)^4",
             head, source("rennels-hudson-2012"), radius, sigma_relative=0.4),

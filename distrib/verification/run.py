@@ -33,8 +33,19 @@ def topics(checks: Iterable[Published]) -> tuple[str, ...]:
 
 
 def sources(checks: Iterable[Published]) -> tuple[str, ...]:
-    """Distinct sources, in order of appearance."""
-    return tuple(dict.fromkeys(check.source for check in checks))
+    """Distinct sources, in order of appearance.
+
+    The methods of one library count once, so do formula and points of one publication, and so do
+    all closed forms.
+    """
+    return tuple(dict.fromkeys(_origin(check.source) for check in checks))
+
+
+def _origin(text: str) -> str:
+    if "closed form" in text:
+        return "closed forms"
+    return text.split(", ")[0] if text.startswith("fluids ") else text.removesuffix(
+        ", measured points")
 
 
 def verify(topic: str | None = None) -> tuple[Row, ...]:

@@ -59,11 +59,11 @@ CHECKS = (
               "(15, 30, 70 from memory)", tuple(float(v) for v in series("throttle_weisbach").y),
               "the law's coefficient is fitted to this set; its scatter is quoted as -20/+30 %",
               _plate_loss, "throttles", "published", rtol=0.20),
-    Published("valve.curtain", CLOSED, "curtain of D 33 mm, lift 9.5 mm, mm2; over the head area at "
-              "L/D 0.25", (984.889, 1.0), DIGITS,
+    Published("valve.curtain", CLOSED, "curtain of D 33 mm, lift 9.5 mm, mm2; over the head area "
+              "at L/D 0.25", (984.889, 1.0), DIGITS,
               lambda: [float(valves.curtain_area(0.033, 0.0095)) * 1e6,
-                       float(valves.curtain_area(0.04, 0.01)) / (np.pi * 0.04**2 / 4.0)], "throttles",
-              "closed form", rtol=2e-6),
+                       float(valves.curtain_area(0.04, 0.01)) / (np.pi * 0.04**2 / 4.0)],
+              "throttles", "closed form", rtol=2e-6),
     Published("valve.seat-limit", SEAT, "frustum and slant area agree at the lift w/(sin b cos b)",
               (0.0,), "the formulas take slightly different mean diameters: 0.1 %", _seat_match,
               "throttles", "published", atol=2e-3),
@@ -71,21 +71,21 @@ CHECKS = (
               "handbook range 0.6 to 0.7, from memory)", (0.65, 0.65, 0.65),
               "handbook range is +-15 %", lambda: valves.discharge_coefficient([0.05, 0.1, 0.15]),
               "throttles", "from memory", rtol=0.15),
-    Published("bench.velocity", CLOSED, "ideal velocity at 28 inH2O (6974.49 Pa), 1.2041 kg/m3",
+    Published("benchflow.velocity", CLOSED, "ideal velocity at 28 inH2O (6974.49 Pa), 1.2041 kg/m3",
               (107.632,), DIGITS, lambda: valves.ideal_velocity(6974.49, 1.2041), "throttles",
               "closed form", rtol=5e-6),
-    Published("bench.scale.28-10", CLOSED, "flow factor from 28 to 10 inches of water",
+    Published("benchflow.scale.28-10", CLOSED, "flow factor from 28 to 10 inches of water",
               (0.597614,), DIGITS, lambda: valves.bench_scale(28.0, 10.0), "throttles",
               "closed form", rtol=2e-6),
-    Published("bench.scale.25-28", CLOSED, "flow factor from 25 to 28 inches of water", (1.0583,),
+    Published("benchflow.scale.25-28", CLOSED, "flow factor from 25 to 28 inches of water", (1.0583,),
               "five digits", lambda: valves.bench_scale(25.0, 28.0), "throttles", "closed form",
               rtol=1e-5),
-    Published("bench.isentropic", CLOSED, "isentropic bench flow of 1 in2 at 28 inH2O, cfm at "
+    Published("benchflow.isentropic", CLOSED, "isentropic bench flow of 1 in2 at 28 inH2O, cfm at "
               "101325 Pa, 293.15 K", (141.605,), DIGITS,
               lambda: 0.0254**2 / float(valves.effective_area_bench(
                   1.0 / 2118.88, 6974.49, 101325.0, 293.15)), "throttles", "computed outside",
               rtol=1e-5),
-    *(Published(f"bench.round-trip.{dp}", CLOSED, f"area of a known nozzle found back from its "
+    *(Published(f"benchflow.round-trip.{dp}", CLOSED, f"area of a known nozzle found back from its "
                 f"flow at {dp} Pa", (1e-3,), "exact in exact arithmetic; rounding only",
                 partial(_bench, float(dp)), "throttles", "closed form", rtol=1e-12)
       for dp in (2000, 30000, 60000)),
