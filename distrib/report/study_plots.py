@@ -146,6 +146,8 @@ def scatter(ax: Axes, table: Table, x: str, figure: str = SPREAD) -> Axes:
 
 def index_bars(ax: Axes, indices: Indices, figure: int = 0, most: int = 12) -> Axes:
     """First-order and total index of each input with their intervals, largest on top."""
+    from distrib.studies.sensitivity import plain_name
+
     order = np.argsort(-np.nan_to_num(indices.total[:, figure]), kind="stable")[:most]
     sets = (("total: with all it does together with others", indices.total, indices.total_low,
              indices.total_high, 0.19),
@@ -158,7 +160,7 @@ def index_bars(ax: Axes, indices: Indices, figure: int = 0, most: int = 12) -> A
                 edgecolor=INK, linewidth=0.8, label=label)
         reach = np.stack([v - low[order, figure], high[order, figure] - v]).clip(min=0.0)
         ax.errorbar(np.maximum(v, 0.0), y + shift, xerr=reach, fmt="none", ecolor=INK, capsize=2)
-    ax.set_yticks(y, [indices.inputs[i] for i in order])
+    ax.set_yticks(y, [plain_name(indices.inputs[i]) for i in order])
     ax.set_xlim(left=0.0)
     ax.set_xlabel(f"part of the variance of {indices.figures[figure]}")
     ax.grid(axis="x", color=RULE, linewidth=0.6)

@@ -216,7 +216,8 @@ def _work(study: Study, log: StudyLog, offsets: _Offsets, jobs: int, scheduler: 
     """Work off what is missing."""
     if bar.done >= bar.total:
         return
-    backend = _backend(study, jobs, scheduler)
+    left = int(np.count_nonzero(offsets.array[:offsets.count] == 0))
+    backend = _backend(study, min(jobs, left), scheduler)
     try:
         for number, rows in _worked_off(study_chunks(study, offsets.array), backend):
             offsets.array[number] = log.append(number, pack_rows(rows))

@@ -156,6 +156,16 @@ def analyse(function: Callable[[FloatArray], FloatArray], inputs: Sequence[Uncer
     return sobol_indices([u.name for u in inputs], figures, values, level=level, seed=seed)
 
 
+def plain_name(name: str) -> str:
+    """Name of an input as a reader would say it: "law.branch.cross" is a loss law, "made.*" a size
+    as made; other names stay as they are.
+    """
+    for prefix, words in (("law.", "loss law "), ("made.", "as made: ")):
+        if name.startswith(prefix):
+            return words + name[len(prefix):].replace(".", " ")
+    return name
+
+
 def in_words(indices: Indices, figure: int = 0, least: float = 0.05) -> tuple[str, ...]:
     """What the indices say, one sentence an input, largest first.
 
@@ -169,11 +179,11 @@ def in_words(indices: Indices, figure: int = 0, least: float = 0.05) -> tuple[st
         if not np.isfinite(total):
             return (f"{name} does not vary.",)
         if indices.total_high[i, figure] < least:
-            small.append(indices.inputs[i])
+            small.append(plain_name(indices.inputs[i]))
             continue
         low, high = indices.total_low[i, figure], indices.total_high[i, figure]
-        text = (f"{indices.inputs[i]} accounts for {100 * total:.0f} % of the variance of {name} "
-                f"(between {100 * low:.0f} and {100 * high:.0f} %)")
+        text = (f"{plain_name(indices.inputs[i])} accounts for {100 * total:.0f} % of the variance "
+                f"of {name} (between {100 * low:.0f} and {100 * high:.0f} %)")
         together = indices.total_low[i, figure] - indices.first_high[i, figure]
         if together > 0.0:
             text += f", {100 * (total - alone):.0f} % of it only together with other inputs"

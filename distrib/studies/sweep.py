@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
 
 CHUNK_ROWS = 64
-"""Rows aimed at in one chunk: few enough to lose, many enough that a worker is not kept waiting."""
+"""Rows of a bench in one chunk: few enough to lose, many enough that a worker need not wait for
+more. With the other models one design at all its speeds is a chunk."""
 
 
 @dataclass(frozen=True)
@@ -60,9 +61,7 @@ def sweep_study(case: Case, vary: Sequence[str | Dimension],
     cylinders = tuple(sorted(r.cylinder for r in case.runners))
     evaluate = CaseEvaluate(to_toml(case), case.path, plan.dimensions, options.model, cylinders,
                             solve_by, options.options)
-    chunk = options.chunk or rpm_count * max(1, CHUNK_ROWS // rpm_count)
-    if options.model == "wave":
-        chunk = options.chunk or rpm_count
+    chunk = options.chunk or (CHUNK_ROWS if options.model == "bench" else rpm_count)
     identity = {"what": "sweep", "case": case_hash(case), "title": case.title,
                 "model": options.model, "solver": evaluate.solver,
                 "options": [[k, repr(v)] for k, v in options.options]}

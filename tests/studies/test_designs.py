@@ -15,7 +15,7 @@ from distrib.case.read import read_case
 from distrib.case.schema import Case
 from distrib.errors import InputError
 from distrib.results import FloatArray
-from distrib.studies.designs import compare_designs, screen, sensitivity
+from distrib.studies.designs import compare_designs, screen, sensitivity, swings
 from distrib.studies.designsearch import Options, search_case, write_proposals
 from distrib.studies.plan import Dimension
 from distrib.studies.ranges import (
@@ -97,6 +97,14 @@ def test_sensitivity_of_a_known_sampler_names_its_only_input(case: Case) -> None
     effects = screen(case, KNOWN, paths=4)
     assert effects.size[0, 0] == pytest.approx(
         100.0 * 0.02 * abs(2.0 * 1 / 3 - 2.0) / (2 / 3), rel=1e-9)  # from -2/3 to +2: |z| by 4/3
+
+
+def test_swings_of_the_known_sampler(case: Case) -> None:
+    base, found = swings(case, KNOWN, reach=2.0)
+    assert base == pytest.approx(known_spread(0.068, 0.39, 0.0))
+    assert [s.name for s in found] == ["law.known"]
+    assert found[0].spread_low_percent == pytest.approx(known_spread(0.068, 0.39, 2.0))
+    assert found[0].spread_high_percent == pytest.approx(known_spread(0.068, 0.39, 2.0))
 
 
 def test_bench_sensitivity_shares_add_up(case: Case) -> None:
