@@ -18,6 +18,8 @@ HEADINGS = {
     "ask": "ASK",
 }
 WIDEST = 100
+MODELS = ("phased", "wave", "bench")
+DEFAULT_MODELS = ("phased", "bench")
 
 
 def review(
@@ -28,6 +30,10 @@ def review(
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 4 also when something is missing or to ask.")
     ] = False,
+    model: Annotated[
+        list[str] | None,
+        typer.Option(help="phased, wave or bench; may be given again. Default phased and bench."),
+    ] = None,
     no_solve: Annotated[
         bool, typer.Option("--no-solve", help="Run no model; rules on flow use plain estimates.")
     ] = False,
@@ -39,11 +45,13 @@ def review(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json
+    from distrib.cli.output_choice import choice
     from distrib.errors import CheckFailed
     from distrib.review import review as run_review
 
+    names = [choice("--model", name, MODELS) for name in model or DEFAULT_MODELS]
     read = read_case(case)
-    result = run_review(read, () if no_solve else _solved(read))
+    result = run_review(read, () if no_solve else _solved(read, names))
     if json != "-":
         _show(case, read, result)
     if json is not None:
@@ -60,17 +68,21 @@ def _rules(count: int) -> str:
     return "1 rule asks" if count == 1 else f"{count} rules ask"
 
 
-def _solved(case: Case) -> tuple[Shares, ...]:
-    """Phased shares of the case; the wave model stays with `shares` and `report`."""
-    from distrib.build import solve_phased
+def _solved(case: Case, names: list[str]) -> list[Shares]:
+    """Shares of the named models; a model that fails is said and left out."""
+    import importlib
+
     from distrib.cli.output import note
     from distrib.errors import NoSolution
 
-    try:
-        return (solve_phased(case),)
-    except NoSolution as error:
-        note(f"no phased shares, plain estimates instead: {error}")
-        return ()
+    found: list[Shares] = []
+    for name in dict.fromkeys(names):
+        solve = getattr(importlib.import_module(f"distrib.build.{name}"), f"solve_{name}")
+        try:
+            found.append(solve(case))
+        except NoSolution as error:
+            note(f"the {name} model did not solve and is left out: {error}")
+    return found
 
 
 def as_json(path: str, result: ReviewResult) -> dict[str, Any]:

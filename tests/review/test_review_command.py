@@ -110,3 +110,19 @@ def test_override_of_an_unknown_rule_is_bad_input(tmp_path: Path) -> None:
     )
     done = run("--no-solve", str(path))
     assert done.returncode == 2 and "area-ratio" in done.stderr
+
+
+def test_unknown_model_is_bad_input() -> None:
+    done = run("--model", "phsed", str(SIDE))
+    assert done.returncode == 2 and "nearest: phased" in done.stderr
+
+
+@pytest.mark.slow
+def test_models_run_and_are_named() -> None:
+    done = run("--json", "-", str(CENTER))
+    data = json.loads(done.stdout)
+    assert data["models"] == ["phased", "bench"] and data["flow_basis"] == "phased model"
+    found = {f["id"]: f for f in data["findings"]}
+    assert "phased model" in found["spread"]["text"] and found["spread"]["value"] > 0.0
+    assert found["bench-spread"]["value"] > found["spread"]["value"]
+    assert "cylinder" in found["lean-risk"]["text"]
