@@ -1,0 +1,233 @@
+"""Runs models, review and trims for a report and puts what they found into its plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from distrib.errors import DistribError, NoSolution
+from distrib.report.data import (
+    FindingRow,
+    ReportData,
+    RpmSweep,
+    Sensitivity,
+    SensitivityTable,
+    TrimRow,
+    TrimSheet,
+)
+
+if TYPE_CHECKING:
+    from distrib.case.schema import Case
+    from distrib.results import FloatArray, Shares
+    from distrib.review.rules import Finding
+
+MODELS: Final = ("phased", "bench", "wave")
+SWING_SIGMA: Final = 2.0
+MOST_SWINGS: Final = 8
+COMPARE_SAMPLES: Final = 256
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a report is asked for: models (the first decides the verdicts), speed, effort."""
+
+    models: tuple[str, ...] = ("phased", "bench")
+    rpm: float | None = None
+    samples: int = 256
+    sensitivity: bool = True
+    review: bool = True
+    date: str = ""
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Report data of one case, and remarks on what could not be had."""
+
+    data: ReportData
+    remarks: tuple[str, ...]
+
+
+def chosen_rpm(cases: Sequence[Case], wanted: Wanted) -> float:
+    """The speed a report is about: as asked, else the highest that all cases name, else the
+    highest of the first case."""
+    if wanted.rpm is not None:
+        return wanted.rpm
+    common = set(cases[0].conditions.rpm).intersection(*(c.conditions.rpm for c in cases))
+    return max(common or cases[0].conditions.rpm)
+
+
+def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
+    """Run what a report on one case needs; a part that fails is left out with a remark."""
+    remarks: list[str] = []
+    shares: list[Shares] = []
+    sweeps: list[RpmSweep] = []
+    for model in wanted.models:
+        try:
+            result, sweep = _solved(case, model, rpm, wanted.samples)
+        except NoSolution as error:
+            remarks.append(f"{case.title}: the {model} model did not solve: {error}")
+            continue
+        shares.append(result)
+        if sweep is not None:
+            sweeps.append(sweep)
+    engine = next((s for s in shares if s.model != "bench"), None)
+    trims = None
+    if engine is not None:
+        try:
+            trims = trim_sheet(case, engine)
+        except DistribError as error:
+            remarks.append(f"{case.title}: no trims: {error}")
+    sensitivity = None
+    if wanted.sensitivity:
+        try:
+            sensitivity = swing_table(case)
+        except DistribError as error:
+            remarks.append(f"{case.title}: no sensitivities: {error}")
+    findings = review_rows(case, shares) if wanted.review else None
+    return Gathered(ReportData(
+        case=case, shares=tuple(shares), findings=findings, trims=trims, sensitivity=sensitivity,
+        rpm_sweep=tuple(sweeps), versions=versions(), date=wanted.date,
+        case_hash=_hash(case)), tuple(remarks))
+
+
+def _solved(case: Case, model: str, rpm: float, samples: int) -> tuple[Shares, RpmSweep | None]:
+    """One model at the chosen speed, with its band where it has one, and over all speeds."""
+    if model == "bench":
+        from distrib.build.band import bench_with_band
+
+        return bench_with_band(case), None
+    if model == "phased":
+        from distrib.build.band import phased_with_band
+        from distrib.build.phased import solve_phased
+
+        return phased_with_band(case, rpm=[rpm], samples=samples), _sweep(
+            solve_phased(case), "Without inertia of the air, the phased model hardly depends on "
+            "engine speed.")
+    from distrib.build.wave import solve_wave
+
+    speeds = sorted({*case.conditions.rpm, rpm})
+    whole = solve_wave(case, rpm=speeds)
+    return at_point(whole, speeds.index(rpm)), _sweep(whole, "")
+
+
+def _sweep(shares: Shares, note: str) -> RpmSweep | None:
+    """Deviation over the speeds that converged; None with fewer than two."""
+    good = np.flatnonzero(shares.converged)
+    if good.size < 2:
+        return None
+    efficiency = shares.volumetric_efficiency
+    return RpmSweep(shares.model, np.asarray(shares.conditions["rpm"])[good],
+                    shares.deviation_percent[good],
+                    None if efficiency is None else efficiency[good], note)
+
+
+def at_point(shares: Shares, point: int) -> Shares:
+    """The result at one of its operating points, still with a leading axis of one point."""
+    from dataclasses import replace
+
+    def one(values: FloatArray) -> FloatArray:
+        return np.asarray(values[point:point + 1])
+
+    return replace(
+        shares, conditions={k: one(np.atleast_1d(v)) for k, v in shares.conditions.items()},
+        air_kg_s=one(shares.air_kg_s), share=one(shares.share),
+        deviation_percent=one(shares.deviation_percent), spread_percent=one(shares.spread_percent),
+        converged=np.asarray(shares.converged[point:point + 1]),
+        mass_residual=one(shares.mass_residual), reason=shares.reason[point:point + 1],
+        profiles=tuple(replace(p, static_pressure_pa=one(p.static_pressure_pa),
+                               velocity_m_s=one(p.velocity_m_s)) for p in shares.profiles),
+        volumetric_efficiency=None if shares.volumetric_efficiency is None
+        else one(shares.volumetric_efficiency),
+        trapped_air_kg=None if shares.trapped_air_kg is None else one(shares.trapped_air_kg),
+        extra={}, band=None)
+
+
+def trim_sheet(case: Case, shares: Shares) -> TrimSheet:
+    """Predicted first trims from an engine model's shares at its (single) point."""
+    from distrib.calibration.service import trims
+
+    rpm = float(np.atleast_1d(shares.conditions["rpm"])[0])
+    table = trims(case, rpm=[rpm], solve=lambda *_: shares)
+    rows = []
+    for i, number in enumerate(table.cylinders):
+        trim = float(table.trim_percent[0, 0, i])
+        note = "" if np.isfinite(trim) else "refused: fault or rework"
+        rows.append(TrimRow(int(number), float(table.needed_percent[0, 0, i]), trim, note))
+    scheme = (f"{table.policy}, {table.step:g} of the computed change, at {rpm:.0f} rev/min, "
+              f"{table.model} model")
+    return TrimSheet(scheme, False, tuple(rows), tuple(item.text for item in table.gate.open),
+                     tuple(dict.fromkeys((*table.cautions, *table.flips))))
+
+
+def swing_table(case: Case) -> SensitivityTable:
+    """The widest swings of the bench spread, one uncertain input at a time."""
+    from distrib.studies.designs import swings
+    from distrib.studies.sensitivity import plain_name
+
+    base, found = swings(case, "bench", reach=SWING_SIGMA)
+    change = f"-{SWING_SIGMA:g} / +{SWING_SIGMA:g} standard deviations"
+    return SensitivityTable("bench", base, tuple(
+        Sensitivity(plain_name(s.name), change, s.spread_low_percent, s.spread_high_percent)
+        for s in found[:MOST_SWINGS]))
+
+
+def review_rows(case: Case, shares: Sequence[Shares]) -> tuple[FindingRow, ...]:
+    """The reviewer's checklist on the case and its results."""
+    from distrib.review.run import review
+
+    return tuple(_finding(f) for f in review(case, shares).findings)
+
+
+def _finding(found: Finding) -> FindingRow:
+    limit = "" if found.limit is None else _limit(found)
+    override = ""
+    if found.overridden:
+        was = "" if found.standard_limit is None else f"usual {found.standard_limit:g}; "
+        override = f"{was}{found.override_reason}"
+    return FindingRow(
+        found.id, found.title, found.text, limit, found.verdict, found.why,
+        f"{found.origin.kind}: {found.origin.text}" if found.origin.kind == "published"
+        else found.origin.kind, found.todo if found.verdict != "ok" else "", override)
+
+
+def _limit(found: Finding) -> str:
+    unit = "" if found.unit in ("-", "") else f" {found.unit}"
+    hard = "" if found.hard is None else f", change beyond {found.hard:g}{unit}"
+    return f"{found.sense} {found.limit:g}{unit}{hard}"
+
+
+def compared(cases: Mapping[str, Case], rpm: float, samples: int) -> tuple[str, ...]:
+    """Sentences on every pair of designs from samples that all share; empty for one design."""
+    from distrib.studies.designs import compare_designs
+
+    names = list(cases)
+    if len(names) < 2:
+        return ()
+    found = compare_designs(cases, "phased", rpm=[rpm], samples=min(samples, COMPARE_SAMPLES))
+    return tuple(_sentence(found.verdict(a, b)) for i, a in enumerate(names)
+                 for b in names[i + 1:])
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def versions() -> dict[str, str]:
+    """Versions of this program and of what its figures rest on."""
+    import platform
+    from importlib.metadata import version
+
+    from distrib import __version__
+
+    names = ("numpy", "scipy", "numba", "matplotlib")
+    return {"distrib": __version__, "Python": platform.python_version(),
+            **{name: version(name) for name in names}}
+
+
+def _hash(case: Case) -> str:
+    from distrib.case.change import case_hash
+
+    return case_hash(case)
