@@ -23,6 +23,7 @@ from distrib.engine.firing import tdc_offsets_deg
 from distrib.errors import InputError, Problem
 from distrib.gas.properties import gas_constant
 from distrib.network.compiled import Network, compile_graph
+from distrib.network.lanes import LANES
 from distrib.network.newton import Options
 from distrib.network.solve import Plan, plan
 from distrib.network.start import linear_start
@@ -69,6 +70,7 @@ class PhasedRun:
     cycles: NDArray[np.int64]
     change: FloatArray
     trace: FloatArray
+    final: FloatArray
 
 
 def operating_points(
@@ -209,8 +211,15 @@ def _conditions(case: Case, network: Network, spread: Mapping[str, FloatArray], 
     )
 
 
-def run_phased(model: PhasedModel, threads: int = 1) -> PhasedRun:
-    """Run every case of the batch until it repeats."""
+def run_phased(
+    model: PhasedModel, threads: int = 1, *, seed: FloatArray | None = None,
+    repeats: float = REPEATS,
+) -> PhasedRun:
+    """Run every case of the batch until it repeats.
+
+    seed: states (rows, B) of a like model to start from, as `PhasedRun.final`; None: from rest.
+    repeats: largest relative change of trapped air from cycle to cycle that counts as repeating.
+    """
     x = np.ascontiguousarray(model.start)
     batch, slots = x.shape[1], x.shape[0]
     n = model.engine.row.shape[0]
@@ -221,15 +230,15 @@ def run_phased(model: PhasedModel, threads: int = 1) -> PhasedRun:
     cycles = np.zeros(batch, dtype=np.int64)
     change = np.zeros(batch)
     trace = np.zeros((slots, int(model.engine.steps[0])))
-    from distrib.network.lanes import LANES
-
+    start = np.zeros((0, 0)) if seed is None else np.ascontiguousarray(seed)
+    final = np.zeros((_state_rows(model), batch if seed is None else 0))
     blocks = -(-batch // LANES)
 
     def run(first: int, last: int) -> None:
         run_blocks(model.plan.topology, model.network.params, model.plan.program,
                    model.plan.jacobian_rows, model.engine, model.conditions, x,
-                   Options(tolerance=1e-7), REPEATS, trapped, mean, low, end, cycles, change,
-                   trace, first, last)
+                   Options(tolerance=1e-7), repeats, trapped, mean, low, end, cycles, change,
+                   trace, start, final, first, last)
 
     if threads > 1 and blocks > 1:
         from concurrent.futures import ThreadPoolExecutor
@@ -240,7 +249,15 @@ def run_phased(model: PhasedModel, threads: int = 1) -> PhasedRun:
     else:
         run(0, blocks)
     return PhasedRun(trapped[0::2], trapped[1::2], mean, low, _audit(model, mean, end), cycles,
-                     change, trace)
+                     change, trace, final)
+
+
+def _state_rows(model: PhasedModel) -> int:
+    """Rows of a packed state: x, four tables of nodes and cylinders, two of temperatures."""
+    nodes = len(model.network.mass_row)
+    cylinders = int(model.engine.row.shape[0])
+    return (model.start.shape[0] + 3 * nodes + 6 * cylinders
+            + 2 * int(model.network.params.c_node.shape[0]))
 
 
 def _audit(model: PhasedModel, mean: FloatArray, end: FloatArray) -> FloatArray:

@@ -23,6 +23,8 @@ from distrib.phased.state import (
     is_closed,
     local_angle,
     new_state,
+    pack,
+    unpack,
     valve_areas,
     volume_at,
 )
@@ -248,13 +250,15 @@ def one_cycle(ctx: Any, prog: Any, engine: Any, con: Any, state: Any, scratch: A
 @kernel
 def run_blocks(top: Any, par: Any, prog: Any, jacobian_rows: int, engine: Any, con: Any, x: Any,
                options: Any, tolerance: float, trapped: Any, mean: Any, low: Any, end: Any,
-               cycles: Any, change: Any, trace: Any, first: int, last: int) -> None:
+               cycles: Any, change: Any, trace: Any, seed: Any, final: Any, first: int,
+               last: int) -> None:
     """Run the blocks first..last of a batch until each case repeats.
 
     trapped (2 N, B): fresh air and charge mass at intake closing; mean, low (slots, B); end
     (rows, 2, B): node masses at start and end of the last cycle; cycles (B,): cycles used,
     negative: minus the number of the failing equation, 0: no repeating state; change (B,): last
-    relative change of the trapped air; trace (slots, steps) of the first case of the batch.
+    relative change of the trapped air; trace (slots, steps) of the first case of the batch;
+    seed (state rows, B): states to start from (no columns: from rest); final: states at the end.
     """
     batch = x.shape[1]
     rows = prog.pivot.shape[0]
@@ -270,6 +274,9 @@ def run_blocks(top: Any, par: Any, prog: Any, jacobian_rows: int, engine: Any, c
         load(par, block, flat, n)
         state = new_state(top, engine, con, flat, x, block, n)
         set_shares(top, state, n)
+        if seed.shape[1] > 0:
+            for i in range(n):
+                unpack(state, flat, i, seed, block * _L + i)
         done = np.zeros(_L, dtype=np.int64)
         before = np.zeros(state.trapped.size)
         mass0 = state.mass.copy()
@@ -285,6 +292,8 @@ def run_blocks(top: Any, par: Any, prog: Any, jacobian_rows: int, engine: Any, c
             busy = False
             for i in range(n):
                 if done[i] == 0:
+                    if final.shape[1] > 0:
+                        pack(state, flat, i, final, block * _L + i)
                     finish(state, before, mass0, mean_l, low_l, block, i, cycle, tolerance, done,
                            trapped, mean, low, end, cycles, change)
                 if done[i] == 0:

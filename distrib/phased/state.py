@@ -178,3 +178,47 @@ def _fill(top: Any, engine: Any, con: Any, flat: Any, state: Any, c: int, first:
         state.mass[j * _L + i] = mass
         state.burned[j * _L + i] = burned * mass
         flat.c_node[top.mass_i[j, 5] * _L + i] = p * v / (_GAMMA * mass)
+
+
+@inline
+def _out(source: Any, i: int, target: Any, j: int, at: int) -> Any:
+    rows = source.size // _L
+    for k in range(rows):
+        target[at + k, j] = source[k * _L + i]
+    return at + rows
+
+
+@inline
+def _back(source: Any, i: int, target: Any, j: int, at: int) -> Any:
+    rows = source.size // _L
+    for k in range(rows):
+        source[k * _L + i] = target[at + k, j]
+    return at + rows
+
+
+@kernel
+def pack(state: Any, flat: Any, i: int, target: Any, j: int) -> None:
+    """Write lane i of a state into column j of target (state_rows, B)."""
+    at = _out(state.x, i, target, j, 0)
+    at = _out(state.mass, i, target, j, at)
+    at = _out(state.burned, i, target, j, at)
+    at = _out(state.volume, i, target, j, at)
+    at = _out(state.ivc, i, target, j, at)
+    at = _out(state.evo, i, target, j, at)
+    at = _out(state.trapped, i, target, j, at)
+    at = _out(state.share_node, i, target, j, at)
+    _out(flat.c_node, i, target, j, at)
+
+
+@kernel
+def unpack(state: Any, flat: Any, i: int, source: Any, j: int) -> None:
+    """Set lane i of a state from column j of source."""
+    at = _back(state.x, i, source, j, 0)
+    at = _back(state.mass, i, source, j, at)
+    at = _back(state.burned, i, source, j, at)
+    at = _back(state.volume, i, source, j, at)
+    at = _back(state.ivc, i, source, j, at)
+    at = _back(state.evo, i, source, j, at)
+    at = _back(state.trapped, i, source, j, at)
+    at = _back(state.share_node, i, source, j, at)
+    _back(flat.c_node, i, source, j, at)
