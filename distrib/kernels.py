@@ -81,6 +81,7 @@ def _cache_folder(module: str) -> Iterator[None]:
             config.CACHE_DIR = before
 
 
+@functools.lru_cache(maxsize=128)
 def module_folder(module: str) -> str | None:
     """Name of the cache folder of a module's kernels: its name and the digest of its sources.
 
@@ -91,7 +92,6 @@ def module_folder(module: str) -> str | None:
     return f"{module}-{sources_digest(module)}"
 
 
-@functools.lru_cache(maxsize=128)
 def sources_digest(module: str, package: Path = PACKAGE) -> str:
     """Digest of the sources of `module` and of every module of the project it imports."""
     needed = sorted(_needed(module, package))
@@ -112,17 +112,26 @@ def _needed(module: str, package: Path) -> set[str]:
 
 @functools.lru_cache(maxsize=1024)
 def _read(package: Path, name: str) -> tuple[str, tuple[str, ...]]:
-    """Digest of a module's file and the modules it imports; both empty where it has no file."""
+    """Digest of a module's file and the modules of the project that it imports.
+
+    Both empty where there is no such module: a name taken from a package may mean either.
+    """
     path = source_file(name, package)
     if path is None:
         return "", ()
     content = path.read_bytes()
-    names = []
+    names = set()
     for parent, members, module in _IMPORT.findall(content.decode("utf-8")):
-        names.append(module or parent)
-        names += [f"{parent}.{words.split()[0]}"
-                  for words in _COMMENT.sub("", members).strip("()").split(",") if words.strip()]
+        names.add(module or parent)
+        if members and _is_package(package, parent):
+            names.update(f"{parent}.{words.split()[0]}" for words
+                         in _COMMENT.sub("", members).strip("()").split(",") if words.strip())
     return hashlib.sha256(content).hexdigest(), tuple(names)
+
+
+@functools.lru_cache(maxsize=256)
+def _is_package(package: Path, name: str) -> bool:
+    return os.path.isdir(os.path.join(package, *name.split(".")[1:]))
 
 
 def source_file(name: str, package: Path = PACKAGE) -> Path | None:

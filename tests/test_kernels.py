@@ -70,7 +70,6 @@ def test_the_users_cache_folder_stays_the_place(small_package: Path, tmp_path: P
 
 def digest(module: str, package: Path) -> str:
     kernels._read.cache_clear()
-    kernels.sources_digest.cache_clear()
     return kernels.sources_digest(module, package)
 
 
