@@ -23,6 +23,9 @@ LANES = 16
 CHOKE = 1.728
 """(6/5)^3: total pressure over m sqrt(c)/A at Mach 1 for gamma = 7/5."""
 
+SONIC = 1.2 ** -3.5
+"""Static over total pressure at Mach 1 for gamma = 7/5 (NACA 1135, eq. 44)."""
+
 WEAK = 1e-7
 """Slope given to the pressure that a choked element does not feel, so that the fixed pivot order
 never meets a zero. The equations themselves do not hold it: the answer is that of exact choking,
@@ -34,6 +37,10 @@ _L = LANES
 @inline
 def head_block(w: Any, n: int) -> None:
     """Dynamic head h = p0 - p and its derivatives.
+
+    A flow m through the area needs at least the total pressure of its sonic stream. Where p is
+    too low for that the stream stays sonic and the total pressure keeps that value, whatever the
+    pressure behind (the fall from there is lost): h = p0(sonic) - p, joined with equal slopes.
 
     in rows: 0 p (absolute, Pa), 1 m (kg/s), 2 one over the area (1/m2), 3 c = R T0/gamma (m2/s2)
     out rows: 4 h (Pa), 5 dh/dp, 6 dh/dm
@@ -51,9 +58,13 @@ def head_block(w: Any, n: int) -> None:
         both = 1.0 / ((1.0 + s) * root)
         g = x * (3.0 + x * (3.0 + x)) * s + x * root * both
         slope = 3.5 * y * y * s * (1.0 + s) * both
-        w[4 * _L + i] = p * g
-        w[5 * _L + i] = g - 2.0 * x * y * slope
-        w[6 * _L + i] = 0.4 * slope * phi * c_area
+        sonic = x > 0.2
+        size = math.sqrt(phi2)
+        w[4 * _L + i] = p * (CHOKE * size - 1.0) if sonic else p * g
+        w[5 * _L + i] = WEAK - 1.0 if sonic else g - 2.0 * x * y * slope
+        w[6 * _L + i] = (
+            CHOKE * phi * c_area / (size + 1e-300) if sonic else 0.4 * slope * phi * c_area
+        )
 
 
 @inline
@@ -89,30 +100,45 @@ def duct_block(w: Any, n: int) -> None:
         dsign = ms * ms * rs * rs * rs
         ca = ka + f * la
         cb = kb + f * lb
-        loss = ca * ha + cb * hb
-        wall = la * ha + lb * hb
+        # losses stand on the head of the stream at the end, which is sonic at most
+        pref = w[19 * _L + i]
+        most_a = (1.0 - SONIC) * (pref + pa + ha)
+        most_b = (1.0 - SONIC) * (pref + pb + hb)
+        over_a = ha > most_a
+        over_b = hb > most_b
+        la_h = most_a if over_a else ha
+        lb_h = most_b if over_b else hb
+        la_p = 0.0 if over_a else hap
+        lb_p = 0.0 if over_b else hbp
+        la_m = (1.0 - SONIC) * ham if over_a else ham
+        lb_m = (1.0 - SONIC) * hbm if over_b else hbm
+        loss = ca * la_h + cb * lb_h
+        wall = la * la_h + lb * lb_h
         # not choked: p0a - p0b - loss
         r = pa + ha - pb - hb - sign * loss
-        da = 1.0 + hap * (1.0 - sign * ca)
-        db = -1.0 - hbp * (1.0 + sign * cb)
-        dm = (
-            ham * (1.0 - sign * ca)
-            - hbm * (1.0 + sign * cb)
-            - dsign * loss
-            - sign * fm * wall
-        )
-        # choked: the upstream total pressure is set by the flow through the narrowest section
+        da = 1.0 + hap - sign * ca * la_p
+        db = -1.0 - hbp - sign * cb * lb_p
+        dm = ham - hbm - sign * (ca * la_m + cb * lb_m) - dsign * loss - sign * fm * wall
+        # choked: the upstream total pressure is set by the flow through the narrowest section, or
+        # the stream is sonic at the upstream end itself
         slope = w[18 * _L + i]
-        pref = w[19 * _L + i]
         need = abs(m) * slope - pref
-        ra = pa + ha - need
-        rb = need - (pb + hb)
+        own_a = (1.0 - SONIC) * (pa + pref) - SONIC * ha
+        own_b = (1.0 - SONIC) * (pb + pref) - SONIC * hb
+        end_a = own_a < pa + ha - need
+        end_b = own_b < pb + hb - need
+        ra = own_a if end_a else pa + ha - need
+        rb = -own_b if end_b else need - (pb + hb)
+        ra_p = 1.0 - SONIC * (1.0 + hap) if end_a else 1.0 + hap
+        rb_p = SONIC * (1.0 + hbp) - 1.0 if end_b else -1.0 - hbp
+        ra_m = -SONIC * ham if end_a else ham - slope
+        rb_m = SONIC * hbm if end_b else -slope - hbm
         choked_forward = forward and ra < r
         choked_back = (not forward) and rb > r
         r = ra if choked_forward else (rb if choked_back else r)
-        da = (1.0 + hap) if choked_forward else (WEAK if choked_back else da)
-        db = -WEAK if choked_forward else (-1.0 - hbp if choked_back else db)
-        dm = (ham - slope) if choked_forward else ((-slope - hbm) if choked_back else dm)
+        da = ra_p if choked_forward else (WEAK if choked_back else da)
+        db = -WEAK if choked_forward else (rb_p if choked_back else db)
+        dm = ra_m if choked_forward else (rb_m if choked_back else dm)
         w[20 * _L + i] = r
         w[21 * _L + i] = da
         w[22 * _L + i] = db
@@ -271,14 +297,20 @@ def mouth_block(w: Any, n: int) -> None:
         group = w[12 * _L + i] / (pref + p1)
         stream = w[30 * _L + i]
         cross = group * stream * mp
-        loss = k_ww * hx + cross + (k_vv * h1 if out else 0.0)
+        # losses stand on the head of the stream in the throat, which is sonic at most
+        most = (1.0 - SONIC) * (pref + p1 + h1)
+        over = h1 > most
+        h_1 = most if over else h1
+        h_1p = 0.0 if over else h1p
+        h_1m = (1.0 - SONIC) * h1m if over else h1m
+        loss = k_ww * hx + cross + (k_vv * h_1 if out else 0.0)
         kh = k_vv * f if out else -w[7 * _L + i]
-        lost = f * loss if out else w[8 * _L + i] * k_ww * hx - w[7 * _L + i] * h1
+        lost = f * loss if out else w[8 * _L + i] * k_ww * hx - w[7 * _L + i] * h_1
         fx = f if out else w[8 * _L + i]
         # residual: p1 + h1 - (p + hx - lost)
         w[36 * _L + i] = p1 + h1 - w[20 * _L + i] - hx + lost
-        w[37 * _L + i] = 1.0 + h1p * (1.0 + kh) - f * cross / (pref + p1)
-        w[38 * _L + i] = h1m * (1.0 + kh) + f * group * stream * dmp + fq * loss * safe * dmp
+        w[37 * _L + i] = 1.0 + h1p + kh * h_1p - f * cross / (pref + p1)
+        w[38 * _L + i] = h1m + kh * h_1m + f * group * stream * dmp + fq * loss * safe * dmp
         face = -(1.0 - fx * k_ww)
         fall = -fq * loss * q * safe if out else 0.0
         w[39 * _L + i] = -w[23 * _L + i] + face * w[25 * _L + i]
@@ -331,13 +363,19 @@ def nozzle_block(w: Any, n: int) -> None:
         need = abs(m) * lin - pref if sonic else down - pref + down * g
         need_m = lin if sonic else slope * phi2_d * root_c
         need_p = WEAK if sonic else 1.0 + g - slope * phi2_d * phi
+        # the approach is sonic at most
+        own = (1.0 - SONIC) * (w[i] + pref) - SONIC * w[_L + i]
         ra = w[i] + w[_L + i] - need
         rb = need - w[4 * _L + i]
+        narrow = own < ra
+        ra = own if narrow else ra
+        ra_p = 1.0 - SONIC * (1.0 + w[2 * _L + i]) if narrow else 1.0 + w[2 * _L + i]
+        ra_m = -SONIC * w[3 * _L + i] if narrow else w[3 * _L + i] - need_m
         r = ra if forward else rb
-        da = 1.0 + w[2 * _L + i] if forward else need_p
-        db = -need_p if forward else -1.0
+        da = ra_p if forward else need_p
+        db = (-WEAK if narrow else -need_p) if forward else -1.0
         # need depends on |m|: forward d/dm = -need_m, backward d(need)/dm = -need_m as well
-        dm = w[3 * _L + i] - need_m if forward else -need_m
+        dm = ra_m if forward else -need_m
         scale = w[11 * _L + i]
         w[20 * _L + i] = m * scale if closed else r
         w[21 * _L + i] = 0.0 if closed else da

@@ -214,7 +214,9 @@ def sample_states(network: Network, count: int = LANES) -> FloatArray:
     scalars = network.params.scalars[:, 0]
     x = np.zeros((slots, count))
     x[:n_p] = -scalars[2] * rng.uniform(0.1, 0.9, (n_p, count))
-    size = scalars[1] * rng.uniform(0.05, 0.6, (n_f, count))
+    # the flow of one runner, so that no stream of the sample is sonic
+    runner = scalars[1] / max(network.topology.nozzle_i.shape[0], 1)
+    size = runner * rng.uniform(0.05, 0.6, (n_f, count))
     sign = np.where(rng.uniform(size=(n_f, count)) < np.linspace(0, 0.6, count), -1.0, 1.0)
     # some states nearly at rest: there only pressures can serve as pivots of many equations
     sign[:, 1::4] *= 1e-5

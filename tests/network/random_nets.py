@@ -74,7 +74,7 @@ def runner(g: FlowGraph, r: Random, station: str, number: int, feed: Numbers,
          "k_vv": r.between(0.9, 1.1)},
         {"k_ww": r.between(0.8, 1.2), "k_wv_left": -1.13 / psi, "k_wv_right": -1.13 / psi,
          "k_vv": r.between(0.03, 0.8)},
-        {"k_ww": 1.0, "k_vv": 1.0, "factor": (1.1, -0.7, 0.4, 0.85)},
+        {"k_ww": 1.0, "k_vv": 1.0, "factor": (1.1, -0.7, 0.25 / 0.7, 0.85)},
     )[kind]
     g.mouth(mouth, station, mouth, area, **branch)
     taper = r.between(0.6, 1.2)
