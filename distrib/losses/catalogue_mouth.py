@@ -73,8 +73,9 @@ def _junction_laws() -> tuple[Law, ...]:
             notes="for comparison; not offered to the network",
             refuse=tees_crane.unclear_Crane),
         Law("run.rennels", junctions.run_Rennels, "0.36 - 0.98 q' + 0.62 q'^2 + 0.03 q'^8", head,
-            source("rennels-hudson-2012"), run, sigma_absolute=0.03, default=True,
-            notes="0.03 remains at q' = 1: edges of the opening"),
+            source("rennels-hudson-2012"), run, sigma_absolute=0.04, default=True,
+            notes="0.03 remains at q' = 1: edges of the opening; two sigma hold the other laws "
+                  "from q' 0.3 on, below that the measured points decide"),
         Law("run.bassett", junctions.run_Bassett, "q'^2 - 1.5 q' + 0.5", head,
             source("bassett-2001"), run, sigma_absolute=0.06,
             notes="regain above Bernoulli for small take-off"),
@@ -109,7 +110,7 @@ def _entrance_laws() -> tuple[Law, ...]:
     radius = {"radius_over_d": Range(0.0, 1.0, 0.0)}
     return (
         Law("entrance.idelchik", ent.entrance_rounded_Idelchik, "0.03 + 0.47 x 10^(-7.7 r/D)",
-            head, source("idelchik"), radius, sigma_relative=0.08, sigma_absolute=0.045,
+            head, source("idelchik"), radius, sigma_relative=0.08, sigma_absolute=0.05,
             default=True, notes="sharp mouth: 0.50, other sources to 0.57; rounded: the sources "
             "differ by a factor of four, two sigma hold them all"),
         Law("entrance.rennels", ent.entrance_rounded_Rennels,

@@ -211,7 +211,7 @@ def run_coefficients(law_name: str, regain: float | None = None) -> RunCoefficie
     """
     law = RUN_DEFAULT if law_name == "auto" else law_name
     if law == "rennels":
-        return RunCoefficients(law, 0.36, -0.98, 0.62, 0.03, 0.03)
+        return RunCoefficients(law, 0.36, -0.98, 0.62, 0.03, 0.04)
     if law == "bassett":
         return RunCoefficients(law, 0.5, -1.5, 1.0, 0.0, 0.06)
     if law == "idelchik":

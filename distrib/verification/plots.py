@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from distrib.files import write_bytes_atomic
-from distrib.losses import area_change, bends, entrances, friction, jets, throttle
+from distrib.losses import area_change, bends, entrances, friction, jets, junctions, throttle
 from distrib.losses.measured import Series, series
 from distrib.losses.registry import law
 from distrib.verification import tees
@@ -185,9 +185,9 @@ def _branch(figure: Any) -> None:
         axes = _axes(figure, f"{theta:g} degrees", "branch share q",
                      "branch loss on the header head" if i == 0 else "", (1, 3, i + 1))
         q = np.linspace(0.0, 1.0, 100)
-        shown = tees.BRANCH_LAWS if theta == 90.0 else ("composite", "bassett", "idelchik")
+        shown = junctions.BRANCH_LAWS if theta == 90.0 else ("composite", "bassett", "idelchik")
         for j, lawname in enumerate(shown):
-            value = tees.branch_coefficients(lawname, 1.0, theta, 0.0).loss(q, 1.0)
+            value = junctions.branch_coefficients(lawname, 1.0, theta, 0.0).loss(q, 1.0)
             rms = tees.branch_rms(lawname, name)
             _line(axes, q, value, f"{lawname} (rms {rms:.3f})", j, bold=j == 0)
         points = series(name)
@@ -207,7 +207,7 @@ def _run(figure: Any) -> None:
                       color="#000000", alpha=0.09, linewidth=0,
                       label="envelope of all data (Hager 1984)")
     for i, name in enumerate(tees.RUN_NAMES):
-        value = tees.run_coefficients(name).loss(1.0 - q)
+        value = junctions.run_coefficients(name).loss(1.0 - q)
         _line(axes, q, value, name, i, bold=i == 0)
     for i, name in enumerate(("tee_run_90", "tee_run_45")):
         points = series(name)

@@ -69,6 +69,14 @@ def test_sigma_covers_all_families() -> None:
                 assert abs(float(value) - float(ours.loss(q, psi))) <= 2.0 * ours.sigma * head
 
 
+def test_two_sigma_of_the_run_law_hold_the_other_laws_where_points_do_not_decide() -> None:
+    share = np.linspace(0.3, 1.0, 50)
+    ours = junctions.run_coefficients("auto")
+    for name in ("bassett", "idelchik"):
+        gap = np.abs(junctions.run_coefficients(name).loss(share) - ours.loss(share))
+        assert np.max(gap) <= 2.0 * ours.sigma
+
+
 def test_idelchik_factor_has_no_jump() -> None:
     for psi in (2.0, 4.0):
         k = junctions.branch_coefficients("idelchik", psi, 90.0, 0.0)

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from distrib.losses import area_change, bends, entrances, flange, perforated, throttle, valves
+from distrib.losses.registry import law
 
 SAME_FORMULA_RTOL = 1e-9
 
@@ -58,14 +59,14 @@ def test_default_rounded_mouth_lies_within_the_library_methods(radius: float) ->
     fit = pytest.importorskip("fluids.fittings")
     methods = ("Rennels", "Crane", "Miller", "Idelchik", "Harris", "Swamee")
     values = [fit.entrance_rounded(Di=1.0, rc=radius, method=m) for m in methods]
-    assert min(values) - 1e-9 <= entrances.entrance_rounded_Idelchik(radius) <= max(values)
+    ours = law("auto", "entrance").evaluate(radius_over_d=radius)
+    assert min(values) - 1e-9 <= float(ours.value) <= max(values)
+    assert all(abs(v - float(ours.value)) <= 2.0 * float(ours.sigma) for v in values)
 
 
 @pytest.mark.parametrize("ratio,angle", [(1.5, 8), (2, 15), (2.5, 40), (3, 20), (4, 60)])
 def test_default_diffuser_within_two_sigma_of_the_other_methods(ratio: float, angle: float) -> None:
     fit = pytest.importorskip("fluids.fittings")
-    from distrib.losses.registry import law
-
     ours = law("auto", "diffuser").evaluate(area_ratio=1.0 / ratio, angle_deg=angle, friction=0.015)
     for method in ("Crane", "Idelchik", "Miller", "Hooper"):
         other = fit.diffuser_conical(1.0, ratio**0.5, angle=angle, fd=0.015, Re=1e5, method=method)

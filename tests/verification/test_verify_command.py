@@ -61,6 +61,12 @@ def test_law_page_holds_every_law() -> None:
     assert page.count("(default)") + page.count("(default, weak)") >= 15
 
 
+def test_committed_law_page_is_the_generated_one() -> None:
+    """`distrib verify --laws reports/laws.md` was run after the last change of a law."""
+    page = Path(__file__).parents[2] / "reports" / "laws.md"
+    assert page.read_text("utf-8") == law_page()
+
+
 def test_plots_are_drawn(tmp_path: Path) -> None:
     paths = draw_all(tmp_path)
     assert {p.stem for p in paths} == set(PLOTS)

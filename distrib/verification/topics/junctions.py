@@ -122,7 +122,7 @@ CHECKS = (
                 atol=0.12) for name in tees.BRANCH_SERIES),
     *(Published(f"tee.measured.run.{name}", f"{BASSETT}, measured points", "run loss of the "
                 "default law at each point (read off the figure by a third party)", _points(name),
-                "twice the law's sigma 0.03; reading error 0.02",
+                "half width 0.05 of the envelope of all data, and reading error",
                 partial(tees.run_prediction, "rennels", name), "junctions", "measured", atol=0.06)
       for name in ("tee_run_45", "tee_run_90")),
     Published("tee.measured.run.mean", HAGER, "mean of all branch data, figure 4b (read off by a "
