@@ -63,7 +63,7 @@ def _junction_laws() -> tuple[Law, ...]:
         _branch_law("rennels", "rennels-hudson-2012",
                     "1 - 1.13 q + [0.81 + (1.12 d - 1.08 d^3 + K93) d^-4] q^2", angle=square,
                     radius=_RADIUS, sigma=0.09),
-        _branch_law("static", "idelchik", "1 + [0.03 + 0.47 x 10^(-7.7 r/D)] v^2", angle=square,
+        _branch_law("static", "idelchik-fit", "1 + [0.03 + 0.47 x 10^(-7.7 r/D)] v^2", angle=square,
                     radius=_RADIUS, sigma=0.2, weak=True,
                     notes="no share of the cross-flow head is caught"),
         Law("branch.crane", tees_crane.branch_Crane,
@@ -110,7 +110,7 @@ def _entrance_laws() -> tuple[Law, ...]:
     radius = {"radius_over_d": Range(0.0, 1.0, 0.0)}
     return (
         Law("entrance.idelchik", ent.entrance_rounded_Idelchik, "0.03 + 0.47 x 10^(-7.7 r/D)",
-            head, source("idelchik"), radius, sigma_relative=0.08, sigma_absolute=0.05,
+            head, source("idelchik-fit"), radius, sigma_relative=0.08, sigma_absolute=0.05,
             default=True, notes="sharp mouth: 0.50, other sources to 0.57; rounded: the sources "
             "differ by a factor of four, two sigma hold them all"),
         Law("entrance.rennels", ent.entrance_rounded_Rennels,

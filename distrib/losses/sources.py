@@ -22,6 +22,8 @@ _TEXTS: dict[str, tuple[str, Kind]] = {
                          "polynomial from memory, cross-checked at aspect 1 and 1/2", "published"),
     "idelchik": ("Idelchik, Handbook of Hydraulic Resistance; fits as commonly quoted",
                  "published"),
+    "idelchik-fit": ("Idelchik, diagram 3-4, closed fit from memory, checked against the table as "
+                     "fluids holds it", "from memory"),
     "idelchik-memory": ("Idelchik, Handbook of Hydraulic Resistance, table values from memory",
                         "from memory"),
     "rennels-hudson-2012": ("Rennels and Hudson, Pipe Flow: A Practical and Comprehensive Guide "
