@@ -25,7 +25,7 @@ def improve(
         typer.Option(help="Models that judge the proposals; default: that of the search."),
     ] = None,
     rpm: Annotated[
-        str, typer.Option(help='Speeds of the band, "3000,5000,7000"; default: the case\'s.')
+        str, typer.Option(help='Speeds, "3000,5000,7000"; default: lowest, middle, highest.')
     ] = "",
     envelope: Annotated[
         list[str] | None,
@@ -45,8 +45,8 @@ def improve(
     ] = 16,
     judge_samples: Annotated[
         int, typer.Option(help="Draws of the final, paired comparison.", min=20)
-    ] = 256,
-    evaluations: Annotated[int, typer.Option(help="About how many designs to try.", min=40)] = 600,
+    ] = 128,
+    evaluations: Annotated[int, typer.Option(help="About how many designs to try.", min=40)] = 400,
     seed: Annotated[int, typer.Option(help="Seed of search and draws.", min=0)] = 1,
     jobs: Annotated[int, typer.Option("--jobs", "-j", help="Processes; 0: one a core.", min=0)] = 0,
     scheduler: Annotated[
@@ -134,7 +134,7 @@ def _judge(present: Case, items: list[Proposal], model: str, options: Options, s
         return model, None
     cases = {"present": present} | {item.label: item.case for item in items}
     return model, compare_designs(cases, model, rpm=options.rpm or present.conditions.rpm,
-                                  samples=samples, seed=options.seed + 1)
+                                  samples=samples, seed=options.seed + 1, threads=options.jobs)
 
 
 def _show(found: Improvement, items: list[Proposal], files: list[Path],
@@ -157,6 +157,10 @@ def _show(found: Improvement, items: list[Proposal], files: list[Path],
         table(f"Paired comparison, {model} model, {comparison.samples} draws (equal rank: "
               "cannot be told apart)",
               ["rank", "design", "median spread %", "chance to beat the present"], rows)
+        present = comparison.designs.index("present")
+        if not comparison.apart[present, :, -1].any():
+            note(f"{model}: no proposal can be told from the present design; the difference is "
+                 "inside what the model does not know")
     for text in found.cautions:
         note(text)
     note(f"{found.evaluations} designs tried. Estimates, not measured: verify before load.")

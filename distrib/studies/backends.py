@@ -13,6 +13,7 @@ import signal
 import threading
 import time
 from collections import deque
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
@@ -133,7 +134,8 @@ class _Worker:
         self.pipe, there = context.Pipe()
         self.process = context.Process(
             target=serve, args=(there, evaluate, os.getpid()), daemon=True)
-        self.process.start()
+        with _interrupts_held():
+            self.process.start()
         there.close()
         self.chunk: Chunk | None = None
 
@@ -142,6 +144,19 @@ class _Worker:
         self.chunk = chunk
         with contextlib.suppress(BrokenPipeError):
             self.pipe.send(chunk)
+
+
+@contextlib.contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Start children deaf to Ctrl-C from the first moment (an ignored signal is inherited)."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 class Processes:

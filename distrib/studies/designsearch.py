@@ -32,7 +32,8 @@ Review = Callable[["Case"], tuple[str, ...]]
 class Options:
     """How a case is searched; see `objective.Search`.
 
-    rpm: speeds of the band (the mean spread over them counts, and the mean air). samples: draws
+    rpm: speeds of the band (the mean spread over them counts, and the mean air), by default three
+    of the case's, see `band_speeds`. samples: draws
     of everything uncertain, the same for every design. jobs, scheduler: as in `runner`.
     """
 
@@ -42,7 +43,7 @@ class Options:
     seed: int = 1
     most_air_loss_percent: float = 2.0
     quantile: float = 0.9
-    evaluations: int = 600
+    evaluations: int = 400
     few: float = 0.95
     picks: int = 5
     limits: tuple[str, ...] = ()
@@ -100,6 +101,12 @@ class Proposal:
     air_loss_percent: float
 
 
+def band_speeds(case: Case) -> tuple[float, ...]:
+    """Lowest, middle and highest speed of a case: what a search can afford to look at."""
+    speeds = sorted(case.conditions.rpm)
+    return tuple(dict.fromkeys((speeds[0], speeds[len(speeds) // 2], speeds[-1])))
+
+
 def search_case(case: Case, options: Options, review: Review | None = None, *,
                 remember: Path | None = None, resume: bool = False,
                 told: Callable[[int], None] | None = None) -> tuple[Improvement, list[Proposal]]:
@@ -113,7 +120,7 @@ def search_case(case: Case, options: Options, review: Review | None = None, *,
 
     dimensions = search_dimensions(case)
     start = present_design(case, dimensions)
-    rpm = options.rpm or tuple(case.conditions.rpm)
+    rpm = options.rpm or band_speeds(case)
     objective = CaseObjective(to_toml(case), case.path, dimensions, options.model, rpm,
                               options.samples, options.seed)
     identity = {"what": "improve", "case": case_hash(case), "model": options.model,

@@ -22,7 +22,7 @@ import numpy as np
 
 from distrib.errors import DistribError, InputError, Problem
 from distrib.results import FloatArray, IntArray
-from distrib.studies.backends import Backend, local_backend
+from distrib.studies.backends import Backend, StudyFailed, local_backend
 from distrib.studies.evaluate import Chunk, Evaluate, Rows, pack_rows, point_seeds, unpack_rows
 from distrib.studies.log import StudyLog, identity_text, open_log
 from distrib.studies.plan import Dimension, Plan
@@ -111,6 +111,9 @@ def run_study(study: Study, out: Path, *, jobs: int = 1, scheduler: str | None =
                 failed = _write(study, log, offsets, out)
             except KeyboardInterrupt:
                 raise _interrupted(study, log, offsets, out, bar, how_to_resume) from None
+            except StudyFailed as error:
+                raise StudyFailed(f"{error}. {bar.done} of {bar.total} points are finished and kept"
+                                  + (f"; to go on: {how_to_resume}" if bar.done else "")) from error
             finally:
                 bar.close()
                 if bar.done == 0:

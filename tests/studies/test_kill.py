@@ -116,10 +116,12 @@ def test_interrupt_leaves_a_partial_table(tmp_path: Path, undisturbed: bytes) ->
     assert out.read_bytes() == undisturbed
 
 
-@pytest.fixture
-def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory: pytest.TempPathFactory
+            ) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
     """A real scheduler and two workers on loopback; ends what it started."""
     pytest.importorskip("distributed")
+    tmp_path = tmp_path_factory.mktemp("cluster")
     command = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1",
                "--port", "0", "--no-dashboard", "--no-show"]
     errors = open(tmp_path / "scheduler.txt", "w+b")  # noqa: SIM115 - closed below
@@ -166,6 +168,21 @@ def _wait_for_workers(address: str, count: int) -> None:
 
     with library.Client(address, set_as_default=False) as client:
         client.wait_for_workers(count, timeout=30)
+
+
+@pytest.mark.slow
+def test_cluster_solves_a_real_case_to_the_same_bytes(
+        tmp_path: Path, cluster: tuple[str, list[subprocess.Popen[bytes]]]) -> None:
+    from distrib.case.read import read_case
+    from distrib.studies.sweep import SweepOptions, sweep
+
+    case = read_case(ROOT / "cases" / "inline4_center.toml")
+    options = SweepOptions(model="bench", sample=12, chunk=3)
+    vary = ["plenum.width=70:90 mm", "runners.mouth=bell,rounded"]
+    sweep(case, vary, tmp_path / "here.csv", options=options)
+    sweep(case, vary, tmp_path / "there.csv", options=options, scheduler=cluster[0])
+    assert (tmp_path / "here.csv").read_bytes() == (tmp_path / "there.csv").read_bytes()
+    assert (tmp_path / "here.csv").read_text().count("\n") == 13
 
 
 @pytest.mark.slow
