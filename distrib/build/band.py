@@ -108,10 +108,24 @@ def phased_with_band(
     points = operating_points(case, rpm, charge_pressure_pa, charge_temperature_k)
     model = phased_model(case, points)
     shares = phased_shares(model, points, run_phased(model))
+    band = phased_band(case, shares, rpm=points["rpm"],
+                       charge_pressure_pa=points["charge_pressure_pa"],
+                       charge_temperature_k=points["charge_temperature_k"], samples=samples,
+                       seed=seed)
+    return replace(shares, band=band)
+
+
+def phased_band(
+    case: Case, nominal: Shares, *, rpm: ArrayLike | None = None,
+    charge_pressure_pa: ArrayLike | None = None, charge_temperature_k: ArrayLike | None = None,
+    samples: int | None = None, seed: int | None = None,
+) -> Band:
+    """Band about a nominal phased result at the same (P,) points."""
+    points = operating_points(case, rpm, charge_pressure_pa, charge_temperature_k)
     draws = _draws(case, samples, seed)
     sampled, centre = phased_samples(case, points, draws)
-    band = band_of(shares.deviation_percent, sampled, centre, case.limits.lean_percent, draws.seed)
-    return replace(shares, band=band)
+    return band_of(nominal.deviation_percent, sampled, centre, case.limits.lean_percent,
+                   draws.seed)
 
 
 __all__ = ["Band", "band_of", "bench_with_band", "phased_with_band", "spread_percent"]

@@ -16,6 +16,8 @@ from distrib.network.graph import OPEN_AREA_M2, FlowGraph
 
 ENTRY_SIGMA = 0.25
 """Relative 1-sigma of the entry's losses together (scatter of handbook fittings)."""
+WIDE_OPEN_DEG = 89.0
+"""Plate angle from which the throttle counts as wide open."""
 
 
 def add_entry_pipe(flow: FlowGraph, case: Case, entry: Entry, book: LawBook, draws: Draws) -> str:
@@ -64,7 +66,7 @@ def _throttle(entry: Entry, area: float, book: LawBook, where: str) -> tuple[flo
         cd, _ = book.value(f"{where} throttle", "auto", "throttle", fraction=fraction)
     bore = circle_m2(plate.bore_m)
     jet = cd * fraction * bore
-    wide_open = plate.plate_angle_deg >= 89.0
+    wide_open = plate.plate_angle_deg >= WIDE_OPEN_DEG
     # wide open, the stream follows plate and shaft: Borda of the blocked area without contraction
     on_bore = (1.0 / fraction - 1.0) ** 2 if wide_open and plate.discharge_coefficient is None \
         else (bore / jet - 1.0) ** 2
@@ -195,7 +197,7 @@ def jet_coefficients(
             stations, at_m=entry.at_m, distance_m=depth, entry_diameter_m=bore,
             mouth_diameter_m=np.array([r.diameter_m for r in runners]),
             reach_area_m2=max(reach, area), aim_deg=entry.aim_deg, tilt_deg=entry.tilt_deg,
-            offset_m=0.0, baffle_open_fraction=open_fraction)
+            offset_m=entry.offset_m, baffle_open_fraction=open_fraction)
         c, s = found.c, found.sigma
     else:
         # a ducted stream points away from the end it comes from; mouths behind it feel nothing
@@ -207,25 +209,33 @@ def jet_coefficients(
                                 baffle_open_fraction=open_fraction)
         c = np.where(ahead >= -1e-9, found.c, 0.0)
         s = np.where(ahead >= -1e-9, found.sigma, 0.0)
-    extra, extra_sigma = _plate_throw(entry, plenum, stations, origin, area, wide)
+    extra, extra_sigma = _plate_throw(entry, stations, origin, area, wide)
     return c + extra, np.hypot(s, extra_sigma)
 
 
-def _plate_throw(entry: Entry, plenum: Plenum, stations: Any, origin: float, area: float,
+def _plate_throw(entry: Entry, stations: Any, origin: float, area: float,
                  wide: float) -> tuple[Any, Any]:
-    """A part-open plate with its shaft across the row throws a center stream to the far half."""
+    """What a part-open plate does: coefficients and their 1-sigma.
+
+    Shaft across the row at a center entry: the stream goes to the far half (assumed: the plate's
+    lower lip points there). At a side or ducted entry the stream goes to one wall, and whether
+    that is the wall of the mouths the case does not say: it widens the band only.
+    """
     plate = entry.throttle
     zero = np.zeros(stations.size)
-    if plate is None or plate.plate_angle_deg >= 89.0 or plate.shaft != "across" or area >= wide:
+    if plate is None or plate.plate_angle_deg >= WIDE_OPEN_DEG or area >= wide:
         return zero, zero
-    fraction, _ = float(law("throttle.area").evaluate(
+    if entry.kind == "center" and plate.shaft != "across":
+        return zero, zero
+    fraction = float(law("throttle.area").evaluate(
         plate_deg=plate.plate_angle_deg, closed_deg=plate.closed_angle_deg,
-        shaft_over_bore=plate.shaft_diameter_m / plate.bore_m).value), 0.0
-    side = np.sign(stations - origin) if entry.kind == "center" else zero
+        shaft_over_bore=plate.shaft_diameter_m / plate.bore_m).value)
+    side = np.sign(stations - origin) if entry.kind == "center" else np.ones(stations.size)
     found = jets.throttle_throw(fraction, side, np.abs(stations - origin),
                                 2.0 * float(np.sqrt(area / np.pi)), area, wide)
-    del plenum
-    return found.c, found.sigma
+    if entry.kind == "center":
+        return found.c, found.sigma
+    return zero, np.abs(found.c)
 
 
 def _depth(plenum: Plenum, at_m: float) -> float:

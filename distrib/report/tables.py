@@ -13,9 +13,9 @@ import numpy as np
 
 from distrib.fuelling.lambda_ import lambda_at_equal_fuel
 from distrib.fuelling.limits import Limits, limits
-from distrib.fuelling.verdict import Verdict, verdicts, words
+from distrib.fuelling.verdict import Verdict, more_cautious, verdicts, words
 from distrib.report.data import FindingRow, SensitivityTable, TrimSheet
-from distrib.report.grid import Column, Table
+from distrib.report.grid import Column, Table, as_sentence
 from distrib.report.numbers import (
     decimals_for,
     interval,
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 SHORT_WORDS: Final[Mapping[Verdict, str]] = {
     "lean": "lean: more air", "watch": "watch: maybe lean", "even": "even",
     "rich": "rich: less air"}
+
+RIG_NOTE: Final = "bench figures carry no verdict: never trim fuel by a steady rig"
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,10 @@ def share_rows(
     band = shares.band
     chance = None if band is None else band.chance_lean[point]
     verdict = verdicts(deviation, chance, fuel_limits(case))
+    other = shares.extra.get("other_deviation_percent")
+    if other is not None:
+        # a second engine model disagrees: a cylinder is flagged when either model flags it
+        verdict = more_cautious(verdict, verdicts(other[point], None, fuel_limits(case)))
     lambda_ = lambda_at_equal_fuel(
         shares.share[point], case.fuel.lambda_target,
         air_following_fraction=case.fuel.air_following_fraction)
@@ -194,23 +200,24 @@ def models_table(case: Case, results: Sequence[Shares], point: int = 0) -> Table
     body: list[tuple[str, ...]] = []
     for i, number in enumerate(results[0].cylinders):
         cells = [str(int(number)), millimetres(float(results[0].distance_from_entry_m[i]))]
-        for rows in rows_of:
-            cells.append(_deviation_cell(rows, i))
+        for shares, rows in zip(results, rows_of, strict=True):
+            cells.append(_deviation_cell(rows, i, shares.model != "bench" or len(results) == 1))
         body.append(tuple(cells))
     spread = ["spread", ""]
     for shares, rows in zip(results, rows_of, strict=True):
         at = min(point, shares.spread_percent.shape[0] - 1)
         spread.append(plain(float(shares.spread_percent[at]), decimals_for(half_width(rows))))
     body.append(tuple(spread))
-    return Table("Deviation by model", tuple(columns), tuple(body))
+    rig = (RIG_NOTE,) if any(s.model == "bench" for s in results) and len(results) > 1 else ()
+    return Table("Deviation by model", tuple(columns), tuple(body), rig)
 
 
-def _deviation_cell(rows: Sequence[ShareRow], index: int) -> str:
+def _deviation_cell(rows: Sequence[ShareRow], index: int, judged: bool) -> str:
     if not rows:
         return "no solution"
     row = rows[index]
-    letter = VERDICT_STYLES[row.verdict].letter
-    return f"{signed(row.deviation_percent, decimals_for(half_width(rows)))} {letter}"
+    letter = f" {VERDICT_STYLES[row.verdict].letter}" if judged else ""
+    return f"{signed(row.deviation_percent, decimals_for(half_width(rows)))}{letter}"
 
 
 def trim_table(sheet: TrimSheet, blanks: bool = False) -> Table:
@@ -230,33 +237,58 @@ def trim_table(sheet: TrimSheet, blanks: bool = False) -> Table:
                  tuple(sheet.cautions))
 
 
+GRAVEST_FIRST: Final = ("change", "missing", "ask", "ok")
+
+
 def findings_table(findings: Sequence[FindingRow]) -> Table:
-    """The reviewer's checklist, the gravest verdicts first."""
-    order = {"change": 0, "missing": 1, "ask": 2, "ok": 3}
-    columns = (Column("verdict"), Column("rule", rank=3), Column("checks"), Column("value"),
-               Column("limit", rank=2), Column("to do", rank=2), Column("why", rank=3),
-               Column("origin", rank=3))
+    """The reviewer's open points, the gravest first: what was found, why it matters, what to do."""
+    columns = (Column("verdict"), Column("check"), Column("found"), Column("limit", rank=2),
+               Column("why, and what to do", rank=2))
+    found = sorted((f for f in findings if f.verdict != "ok"),
+                   key=lambda f: GRAVEST_FIRST.index(f.verdict))
     rows = tuple(
-        (f.verdict, f.rule, f.checks, f.value,
-         f.limit + (f" (changed in the case: {f.override})" if f.override else ""),
-         f.to_do, f.why, f.origin)
-        for f in sorted(findings, key=lambda f: order[f.verdict]))
-    count = {name: sum(f.verdict == name for f in findings) for name in order}
+        (f.verdict, f"{f.checks} [{f.rule}]", f.value, _limit_cell(f),
+         " ".join(as_sentence(t) for t in (f.why, f.to_do) if t)) for f in found)
+    count = {name: sum(f.verdict == name for f in findings) for name in GRAVEST_FIRST}
     note = ", ".join(f"{number} {name}" for name, number in count.items())
-    return Table("Review", columns, rows, (note,))
+    return Table("Open points", columns, rows, (note,))
+
+
+def passed_table(findings: Sequence[FindingRow]) -> Table:
+    """The checks that passed, with value and limit."""
+    columns = (Column("check"), Column("found"), Column("limit", rank=2))
+    return Table("Passed", columns, tuple(
+        (f"{f.checks} [{f.rule}]", f.value, _limit_cell(f))
+        for f in findings if f.verdict == "ok"))
+
+
+def _limit_cell(finding: FindingRow) -> str:
+    parts = [t for t in (finding.limit, f"({finding.origin})" if finding.origin else "") if t]
+    if finding.override:
+        parts.append(f"changed in the case: {finding.override}")
+    return " ".join(parts)
 
 
 def sensitivity_table(table: SensitivityTable) -> Table:
-    """What each input does to the spread, the strongest first."""
+    """What each input does to the spread, strongest first; a common change in the title."""
     rows = sorted(table.rows, reverse=True,
                   key=lambda r: abs(r.spread_high_percent - r.spread_low_percent))
-    return Table(
-        f"What matters most ({table.model} model)",
-        (Column("input"), Column("change", rank=2), Column("spread, input lower", "%", "right"),
-         Column("spread, input higher", "%", "right")),
-        tuple((r.name, r.change, plain(r.spread_low_percent, 1), plain(r.spread_high_percent, 1))
-              for r in rows),
-        (f"now {plain(table.base_spread_percent, 1)} %",))
+    common = common_change(table)
+    title = f"What matters most, {table.model} model" + (f", {common}" if common else "")
+    columns = [Column("input"), *([] if common else [Column("change", rank=2)]),
+               Column("spread, input lower", "%", "right"),
+               Column("spread, input higher", "%", "right")]
+    body = tuple(
+        (r.name, *(() if common else (r.change,)), plain(r.spread_low_percent, 1),
+         plain(r.spread_high_percent, 1)) for r in rows)
+    return Table(title, tuple(columns), body,
+                 (f"spread as designed {plain(table.base_spread_percent, 1)} %",))
+
+
+def common_change(table: SensitivityTable) -> str:
+    """The change that all rows share, or nothing."""
+    changes = {row.change for row in table.rows}
+    return changes.pop() if len(changes) == 1 and len(table.rows) > 1 else ""
 
 
 def assumed_table(assumed: Sequence[tuple[str, str, str]]) -> Table:

@@ -1,0 +1,229 @@
+"""`distrib shares`: the main job. Shares, lean risk and first trims of one case."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from distrib.case.schema import Case
+    from distrib.cli.solved import Solved
+    from distrib.report.data import TrimSheet
+    from distrib.results import Shares
+
+MODEL_HELP = "phased, wave or bench; repeatable. Default: phased, bench, and wave with valve data."
+
+
+def shares(
+    case: Annotated[str, typer.Argument(help="Case file (TOML).", metavar="CASE")],
+    model: Annotated[list[str] | None, typer.Option("--model", help=MODEL_HELP)] = None,
+    rpm: Annotated[
+        list[float] | None, typer.Option("--rpm", help="Engine speed; repeatable. Default: case.")
+    ] = None,
+    at: Annotated[
+        float | None, typer.Option("--at", help="Speed of table and band. Default: the highest.")
+    ] = None,
+    samples: Annotated[
+        int | None, typer.Option("--samples", help="Samples of the band. Default: case.", min=100)
+    ] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the band.", min=0)] = None,
+    plot: Annotated[
+        str | None, typer.Option("--plot", help="Folder for the bar chart and the plenum plot.")
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
+    ] = None,
+) -> None:
+    """Say how the air divides, which cylinder runs lean, how sure that is, and the first trims."""
+    from distrib.case.read import read_case
+    from distrib.cli.output import emit_json, note
+    from distrib.cli.report_data import trim_sheet
+    from distrib.cli.solved import solve_case, wanted_models
+
+    read = read_case(case)
+    found = solve_case(read, wanted_models(read, model), rpm=rpm, at=at, samples=samples, seed=seed)
+    sheet = None
+    if found.deciding.model != "bench":
+        sheet = trim_sheet(read, found.deciding)
+    if json != "-":
+        show(found, sheet)
+    for text in found.remarks:
+        note(text)
+    if plot is not None:
+        write_plots(found, plot)
+    if json is not None:
+        emit_json(json, as_json(found, sheet))
+
+
+def show(found: Solved, sheet: TrimSheet | None) -> None:
+    """Print tables and words."""
+    from distrib.cli.text import print_table, print_wrapped
+    from distrib.report.tables import models_table, share_table, trim_table
+
+    case, deciding = found.case, found.deciding
+    print(f"{case.title}{' (invented)' if case.invented else ''}")
+    print(f"cylinder 1 at the {case.cylinder_1_end}; {_entries(case)}; seen {case.view}")
+    print()
+    trims = {r.cylinder: r.trim_percent for r in sheet.rows} if sheet is not None else None
+    print_table(share_table(case, deciding, 0, trims))
+    print(f"leanest cylinder: {_leanest(deciding)}")
+    if "phased" in found.at and "wave" in found.at:
+        print("The band spans the phased and the wave model; a cylinder is flagged when either "
+              "flags it.")
+    print()
+    print_table(models_table(case, list(found.at.values())))
+    print("What each column is:")
+    for name, result in found.at.items():
+        print_wrapped(f"{name}: {result.cautions[0].split(': ', 1)[1]}", "  ")
+    print_wrapped(f"limit of slow pumps: spread about {pump_limit_percent(deciding):.1f} % "
+                  "(0.7 M^2 of the plenum)", "  ")
+    print()
+    if found.over:
+        print_table(speed_table(found))
+    if sheet is not None:
+        print_table(trim_table(sheet))
+    _closing(deciding)
+
+
+def _entries(case: Case) -> str:
+    words = {"side": "side entry at the {end} end", "center": "center entry at {at:.0f} mm",
+             "ducted": "ducted entry that ends at {at:.0f} mm"}
+    return ", ".join(words[e.kind].format(end=e.end, at=e.at_m * 1e3) for e in case.entries)
+
+
+def _leanest(result: Shares) -> str:
+    number = int(result.leanest_cylinder[0])
+    if result.band is None:
+        return f"{number} (most air at equal fuel)"
+    chance = float(result.band.chance_leanest[0][list(result.cylinders).index(number)])
+    return f"{number} (most air at equal fuel; the leanest in {chance * 100:.0f} % of the samples)"
+
+
+def pump_limit_percent(result: Shares) -> float:
+    """Spread of slow pumps fed from this plenum, 0.7 M^2 of its fastest mean flow, percent.
+
+    The static pressure rise of a stream that stops, over the absolute pressure (gamma/2 M^2).
+    """
+    import numpy as np
+
+    worst = 0.0
+    for profile in result.profiles:
+        t = result.conditions.get("charge_temperature_k", np.array([293.15]))
+        mach = np.abs(profile.velocity_m_s[0]).max() / np.sqrt(1.4 * 287.05 * float(t[0]))
+        worst = max(worst, 70.0 * float(mach) ** 2)
+    return worst
+
+
+def speed_table(found: Solved) -> Any:
+    """Spread and leanest cylinder of every engine model at every speed."""
+    import numpy as np
+
+    from distrib.report.grid import Column, Table
+    from distrib.report.numbers import plain
+
+    names = list(found.over)
+    columns = [Column("speed", "rev/min", "right")]
+    for name in names:
+        columns += [Column(f"{name} spread", "%", "right"), Column("leanest", "cyl.", "right")]
+        if found.over[name].volumetric_efficiency is not None:
+            columns.append(Column("filling", "of charge density", "right", 2))
+    first = found.over[names[0]]
+    rows = []
+    for p, speed in enumerate(first.conditions["rpm"]):
+        cells = [f"{speed:.0f}"]
+        for name in names:
+            result = found.over[name]
+            ok = bool(result.converged[p])
+            cells += [plain(float(result.spread_percent[p]) if ok else None, 1),
+                      str(int(result.leanest_cylinder[p])) if ok else "-"]
+            if result.volumetric_efficiency is not None:
+                mean = float(np.mean(result.volumetric_efficiency[p])) if ok else None
+                cells.append(plain(mean, 2))
+        rows.append(tuple(cells))
+    return Table("Over engine speed", tuple(columns), tuple(rows))
+
+
+def _closing(result: Shares) -> None:
+    from distrib.cli.text import print_wrapped
+
+    print("Assumed, not given in the case:" if result.assumed else "Nothing was assumed.")
+    for item in result.assumed:
+        print_wrapped(f"{item.field} = {item.value} ({item.why})", "  ")
+    if result.warnings:
+        print("Doubts about laws:")
+        for text in result.warnings:
+            print_wrapped(text, "  ")
+    print("Laws from:")
+    for source in result.sources:
+        print_wrapped(source.text, "  ")
+    print()
+    for text in result.cautions[1:]:
+        print_wrapped(f"! {text}")
+
+
+def write_plots(found: Solved, folder: str) -> None:
+    """Bar chart of the deviations and the plot along the plenum, as PNG and SVG."""
+    from pathlib import Path
+
+    from distrib.cli.output import wrote
+    from distrib.cli.pictures import plenum_picture, shares_picture
+    from distrib.files import write_bytes_atomic
+
+    place = Path(folder)
+    place.mkdir(parents=True, exist_ok=True)
+    for name, picture in (("shares", shares_picture([found])), ("plenum", plenum_picture(found))):
+        for kind, data in picture.items():
+            write_bytes_atomic(place / f"{name}.{kind}", data)
+            wrote(place / f"{name}.{kind}")
+
+
+def as_json(found: Solved, sheet: TrimSheet | None) -> dict[str, Any]:
+    """Everything the command knows: the deciding model at the top, all models below."""
+    top = model_json(found.case, found.deciding, sheet)
+    top["models"] = [model_json(found.case, s, None) for s in found.at.values()]
+    top["over_speed"] = {name: _over(s) for name, s in found.over.items()}
+    top["pump_limit_spread_percent"] = pump_limit_percent(found.deciding)
+    top["remarks"] = list(found.remarks)
+    return top
+
+
+def _over(result: Shares) -> dict[str, Any]:
+    return {"conditions": dict(result.conditions), "deviation_percent": result.deviation_percent,
+            "spread_percent": result.spread_percent, "leanest_cylinder": result.leanest_cylinder,
+            "converged": result.converged, "reason": result.reason}
+
+
+def model_json(case: Case, result: Shares, sheet: TrimSheet | None) -> dict[str, Any]:
+    """One model at one point, with the keys that the README lists."""
+    from distrib.report.tables import share_rows
+
+    trims = {r.cylinder: r for r in sheet.rows} if sheet is not None else {}
+    rows = share_rows(case, result, 0, {c: r.trim_percent for c, r in trims.items()} or None)
+    band = result.band
+    cylinders: Sequence[dict[str, Any]] = [
+        {
+            "cylinder": row.cylinder, "distance_from_entry_mm": row.distance_m * 1e3,
+            "air_kg_s": float(result.air_kg_s[0, i]), "share": row.share,
+            "deviation_percent": row.deviation_percent,
+            "band_percent": None if band is None else [row.low_percent, row.high_percent],
+            "chance_leanest": None if band is None else float(band.chance_leanest[0, i]),
+            "chance_lean": row.chance_lean, "lambda": row.lambda_equal_fuel,
+            "needed_trim_percent": trims[row.cylinder].needed_percent if trims else None,
+            "trim_percent": row.trim_percent, "verdict": row.verdict,
+        }
+        for i, row in enumerate(rows)
+    ]
+    return {
+        "case": case.title, "case_sha256": result.case_hash, "model": result.model,
+        "conditions": {k: float(v[0]) for k, v in result.conditions.items()},
+        "cylinders": cylinders, "spread_percent": float(result.spread_percent[0]),
+        "spread_band_percent": None if band is None else [
+            float(band.spread_low_percent[0]), float(band.spread_high_percent[0])],
+        "leanest_cylinder": int(result.leanest_cylinder[0]),
+        "converged": bool(result.converged[0]), "mass_residual": float(result.mass_residual[0]),
+        "assumed": result.assumed, "sources": result.sources, "cautions": result.cautions,
+        "warnings": result.warnings,
+    }
