@@ -239,7 +239,8 @@ def _statements(
     for name, value, error in zip(names, flow, flow_sigma, strict=True):
         if abs(value) > 2.0 * error:
             word = "gives more fuel" if value > 0 else "gives less fuel"
-            out.append(f"injector {name}: {100 * np.expm1(value):+.1f} % follows the injector, {word}")
+            out.append(f"injector {name}: {100 * np.expm1(value):+.1f} % follows the injector, "
+                       f"{word}")
     if not sensors:
         out.append("sensors were not moved: what stays with a cylinder may be its sensor")
     if spare == 0:
