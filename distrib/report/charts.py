@@ -14,7 +14,7 @@ from distrib.report.document import Picture
 from distrib.report.drawing import MM_PER_INCH, draw_sheet, drawing_in_words
 from distrib.report.numbers import decimals_for, plain, signed
 from distrib.report.sheet import Sheet, report_sheets
-from distrib.report.tables import ShareRow, half_width, share_rows
+from distrib.report.tables import ShareRow, common_change, half_width, share_rows
 
 if TYPE_CHECKING:
     from matplotlib.figure import FigureBase
@@ -31,8 +31,10 @@ def limit_lines(case: Case) -> figures.LimitLines:
                               case.limits.rich_percent)
 
 
-def bar_series(case: Case, shares: Shares, point: int, label: str) -> figures.BarSeries | None:
-    """One result as bars, None where the point did not converge."""
+def bar_series(
+    case: Case, shares: Shares, point: int, label: str, judged: bool = True,
+) -> figures.BarSeries | None:
+    """One result as bars, with verdicts if `judged`; None where the point did not converge."""
     rows = share_rows(case, shares, point_of(shares, point))
     if not rows:
         return None
@@ -42,7 +44,7 @@ def bar_series(case: Case, shares: Shares, point: int, label: str) -> figures.Ba
         tuple(r.deviation_percent for r in rows),
         tuple(float(r.low_percent or 0.0) for r in rows) if banded else None,
         tuple(float(r.high_percent or 0.0) for r in rows) if banded else None,
-        tuple(r.verdict for r in rows))
+        tuple(r.verdict if judged else None for r in rows))
 
 
 def point_of(shares: Shares, point: int) -> int:
@@ -90,7 +92,8 @@ def share_picture(data: ReportData, name: str, scale: tuple[float, float] | None
 
 def models_picture(data: ReportData, name: str) -> Picture | None:
     """Bars of every model side by side: the limits between which an engine lies."""
-    series = [bar_series(data.case, s, data.point, s.model) for s in data.shares]
+    series = [bar_series(data.case, s, data.point, s.model, s.model != "bench")
+              for s in data.shares]
     found = [s for s in series if s is not None]
     if len(found) < 2:
         return None
@@ -203,7 +206,7 @@ def sensitivity_picture(table: SensitivityTable, name: str) -> Picture:
     words = "; ".join(f"{r.name} ({r.change}) spread {plain(r.spread_low_percent, 1)} to "
                       f"{plain(r.spread_high_percent, 1)} %" for r in table.rows)
     return Picture(name, "What moves the spread most", words + ".", WIDTH_IN,
-                   1.1 + 0.5 * len(table.rows), draw)
+                   1.1 + (0.32 if common_change(table) else 0.5) * len(table.rows), draw)
 
 
 def rpm_picture(case: Case, sweep: RpmSweep, cylinders: Sequence[int], name: str) -> Picture:

@@ -48,7 +48,10 @@ class LimitLines:
 
 @dataclass(frozen=True)
 class BarSeries:
-    """One set of bars: deviation in percent by cylinder, with band ends where known."""
+    """One set of bars: deviation in percent by cylinder, with band ends where known.
+
+    A verdict may be None: a rig figure carries none.
+    """
 
     label: str
     cylinders: tuple[int, ...]
@@ -56,7 +59,7 @@ class BarSeries:
     deviation: tuple[float, ...]
     low: tuple[float, ...] | None
     high: tuple[float, ...] | None
-    verdicts: tuple[Verdict, ...]
+    verdicts: tuple[Verdict | None, ...]
 
 
 def bar_scale(series: Sequence[BarSeries], limits: LimitLines) -> tuple[float, float]:
@@ -148,8 +151,11 @@ def _bars_of(
     for i, (x, value) in enumerate(zip(centres, one.deviation, strict=True)):
         if not np.isfinite(value):
             continue
-        look = VERDICT_STYLES[one.verdicts[i]]
-        colour, hatch = (look.colour, look.hatch) if count == 1 else (style.colour, style.hatch)
+        verdict = one.verdicts[i]
+        look = None if verdict is None else VERDICT_STYLES[verdict]
+        colour, hatch = style.colour, style.hatch
+        if count == 1 and look is not None:
+            colour, hatch = look.colour, look.hatch
         label = one.label if i == 0 else None
         ax.bar(x, value, width * 0.86, color=colour, hatch=hatch, edgecolor=INK, linewidth=0.8,
                label=label, zorder=2)
@@ -160,6 +166,8 @@ def _bars_of(
             ax.hlines(ends, x - 0.14 * width, x + 0.14 * width, color=BLACK, linewidth=1.3,
                       zorder=4)
             top = max(ends) if value >= 0.0 else min(ends)
+        if look is None:
+            continue
         up = value >= 0.0
         edge = max(top, 0.0) if up else min(top, 0.0)
         ax.annotate(look.letter, (x, min(max(edge, scale[0]), scale[1])),
@@ -306,12 +314,15 @@ def sensitivity_bars(ax: Axes, table: SensitivityTable) -> Axes:
             ax.barh(y, value - base, left=base, height=0.62, color=style.colour,
                     hatch=style.hatch, edgecolor=INK, linewidth=0.8)
     ax.axvline(base, color=INK, linewidth=1.2)
-    ax.set_yticks(range(len(rows)), [f"{row.name}\n{row.change}" for row in rows])
+    common = len({row.change for row in rows}) == 1 and len(rows) > 1
+    ax.set_yticks(range(len(rows)),
+                  [row.name if common else f"{row.name}\n{row.change}" for row in rows])
     ax.set_ylim(-0.6, len(rows) - 0.4)
     ax.grid(axis="x", color=RULE, linewidth=0.6)
     ax.set_axisbelow(True)
     ax.margins(x=0.08)
-    ax.set_xlabel(f"spread (%), now {plain(base, 1)} %")
+    change = f"; inputs {rows[0].change}" if common else ""
+    ax.set_xlabel(f"spread (%), as designed {plain(base, 1)} %{change}")
     handles = [_patch(low, "input lower"), _patch(high, "input higher")]
     ax.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2,
               borderaxespad=0.2)

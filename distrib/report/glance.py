@@ -12,6 +12,7 @@ from distrib.fuelling.verdict import Verdict, more_cautious, words
 from distrib.report.charts import point_of, spread_row
 from distrib.report.data import ReportData
 from distrib.report.document import Bullets, Facts, Heading, Paragraph, Section
+from distrib.report.grid import as_sentence
 from distrib.report.numbers import decimals_for, interval, millimetres, plain, signed
 from distrib.report.schedule import entry_line
 from distrib.report.tables import (
@@ -74,11 +75,11 @@ def answer_in_words(data: ReportData) -> list[str]:
     point = point_of(shares, data.point)
     rows = share_rows(data.case, shares, point)
     if not rows:
-        return [_sentence(spread_in_words(shares, point))]
+        return [as_sentence(spread_in_words(shares, point))]
     most = max(rows, key=lambda r: r.deviation_percent)
     least = min(rows, key=lambda r: r.deviation_percent)
     out = [f"{_one(most, rows, 'most')} {_one(least, rows, 'least')}"]
-    out.append(_sentence(
+    out.append(as_sentence(
         f"{shares.model} model, {conditions_in_words(shares, point)}: "
         f"{spread_in_words(shares, point)}"))
     band = shares.band
@@ -89,10 +90,6 @@ def answer_in_words(data: ReportData) -> list[str]:
                    f"{band.samples} samples.")
     out += _beside(data, shares.model)
     return out
-
-
-def _sentence(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}."
 
 
 def _one(row: ShareRow, rows: Sequence[ShareRow], which: str) -> str:

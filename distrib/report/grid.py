@@ -49,10 +49,20 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     notes: tuple[str, ...] = ()
 
+    def note_text(self) -> str:
+        """The notes as sentences in one paragraph."""
+        return " ".join(as_sentence(note) for note in self.notes)
+
     def widths(self) -> list[int]:
         """Widest text of each column; name and unit of the heading stand on two lines."""
         return [max([len(column.name), len(column.unit_line), *(len(r[i]) for r in self.rows)])
                 for i, column in enumerate(self.columns)]
+
+
+def as_sentence(text: str) -> str:
+    """The text with a capital at its start and a full stop at its end."""
+    stop = "" if text.endswith((".", "!", "?")) else "."
+    return f"{text[:1].upper()}{text[1:]}{stop}"
 
 
 def fit_columns(table: Table, width: int) -> Table:

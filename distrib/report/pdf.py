@@ -261,7 +261,7 @@ class Pages:
             self._row(table, widths, cells, height, verdict_column)
         self.down += 0.05
         if table.notes:
-            self.lines(". ".join(table.notes) + ".", CELL, colour=MUTED, after=0.1)
+            self.lines(table.note_text(), CELL, colour=MUTED, after=0.1)
 
     def _table_head(self, table: Table, widths: Sequence[float]) -> None:
         heads = heading_lines(table, widths, CELL)

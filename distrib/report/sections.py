@@ -38,6 +38,7 @@ from distrib.report.tables import (
     findings_table,
     fuel_limits,
     models_table,
+    passed_table,
     sensitivity_table,
     share_table,
     sources_table,
@@ -199,6 +200,8 @@ def _review(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | N
     for data, label in zip(reports, labels, strict=True):
         if data.findings is not None:
             blocks += [*_head(label, reports), Grid(findings_table(data.findings))]
+            passed = passed_table(data.findings)
+            blocks += [Grid(passed)] if passed.rows else []
     return Section("review", "Review", tuple(blocks)) if blocks else None
 
 

@@ -147,7 +147,7 @@ def _heading(case: Case, scale: float, left: float, base: float, width_mm: float
     words = (f"Cylinder 1 at the {case.cylinder_1_end} of the engine, left in plan and side view.",
              "; ".join(_entry_words(entry, len(case.entries) > 1) for entry in case.entries),
              f"Seen: {case.view or 'not stated in the case'}. Third-angle projection, "
-             f"scale 1:{scale:g} at full size.",
+             f"full-size scale 1:{scale:g}.",
              "Inside dimensions, mm above the line and [in] below it."
              + (" The design is invented." if case.invented else ""))
     body = [line for text in words for line in wrap(text, characters(8.5, width_mm))]

@@ -130,11 +130,9 @@ def reviewer_sheet(data: ReportData, label: str) -> Section | None:
     """The checklist with room for an answer; only where a review was run."""
     if data.findings is None:
         return None
-    full = findings_table([f for f in data.findings if f.verdict != "ok"])
-    keep = [i for i, c in enumerate(full.columns) if c.name in ("verdict", "checks", "value",
-                                                                "limit", "to do")]
-    rows = tuple((*(row[i] for i in keep), "") for row in full.rows)
-    columns = (*(full.columns[i] for i in keep), Column("answer, initials", blank=True))
+    full = findings_table(data.findings)
+    columns = (*full.columns[:4], Column("answer, initials", blank=True))
+    rows = tuple((*row[:4], "") for row in full.rows)
     table = Table("Open points", columns, rows)
     passed = sum(f.verdict == "ok" for f in data.findings)
     blocks: tuple[Block, ...] = (

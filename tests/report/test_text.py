@@ -96,8 +96,19 @@ def test_csv_reads_back() -> None:
 
 def test_findings_stand_gravest_first_with_overrides() -> None:
     table = tables.findings_table(fakes.findings())
-    assert [row[0] for row in table.rows] == ["change", "missing", "ask", "ok"]
-    assert "changed in the case: longer runs" in table.rows[-1][4]
+    assert [row[0] for row in table.rows] == ["change", "missing", "ask"]
+    assert table.rows[0][1].endswith("[area-ratio]") and "from memory" in table.rows[0][3]
+    assert table.notes == ("1 change, 1 missing, 1 ask, 1 ok",)
+    passed = tables.passed_table(fakes.findings())
+    assert len(passed.rows) == 1
+    assert "changed in the case: longer runs" in passed.rows[0][2]
+
+
+def test_rig_figures_beside_an_engine_model_carry_no_verdict() -> None:
+    case = designs.case()
+    table = tables.models_table(case, [fakes.shares(case), fakes.shares(case, "bench")])
+    assert table.rows[-2][-1] == "+8.4" and table.rows[-2][-2] == "+2.0 W"
+    assert tables.RIG_NOTE in table.notes
 
 
 def test_contrast_is_that_of_the_published_definition() -> None:
