@@ -181,18 +181,19 @@ def mouth_flux(ends: Any, mouths: Any, weights: Any, jets: Any, cells: Any, grid
         given -= 0.5 * d * k_vv * last * last
     r, v, q, yi = end_state(ends, cells, e)
     push = 0.0
+    guess = ends[e].side * ends[e].u
     ratio = stagnant_ratio(r, v, q, given)
     back = stagnant_ratio(r, v, q, p + jet) if ratio >= 1.0 else 1.0
     if ratio < 1.0:
         t = h / (3.5 * gas_constant)
-        pb, vb, db = entering(r, v, q, ratio, given, t, phi, gas_constant)
+        pb, vb, db = entering(r, v, q, ratio, given, t, phi, gas_constant, guess)
         put(ends, cells, e, pb, vb, db, db * vb, h, y, dt)
         s = 1.0 - min(share, 1.0)
         run = mouth.run
         loss = run[0] + s * (run[1] + s * run[2]) + run[3] * s**8
         push = 0.5 * d * loss * header * (from_right * from_right - from_left * from_left)
     elif back > 1.0:
-        pb, vb, db = leaving(r, v, q, back, ends[e].phi_out)
+        pb, vb, db = leaving(r, v, q, back, ends[e].phi_out, guess)
         put(ends, cells, e, pb, vb, db, db * vb, 3.5 * pb / db + 0.5 * vb * vb, yi, dt)
         push = db * vb * vb * ends[e].area * mouth.join_cos
     else:
@@ -317,7 +318,8 @@ def space_fluxes(ends: Any, tanks: Any, pots: Any, areas: Any, cells: Any, dt: f
             put(ends, cells, e, wall(r, v, p), 0.0, r, 0.0, 0.0, y, dt)
         elif kind in (VOLUME, VALVE):
             t = tanks[k].t
-            pb, vb, db = space_end(r, v, p, tanks[k].p_half, t, phi_in, phi_out, gas_constant)
+            pb, vb, db = space_end(r, v, p, tanks[k].p_half, t, phi_in, phi_out, gas_constant,
+                                   ends[e].side * ends[e].u)
             out = vb > 0.0
             h = 3.5 * pb / db + 0.5 * vb * vb if out else 3.5 * gas_constant * t
             put(ends, cells, e, pb, vb, db, db * vb, h, y if out else tanks[k].y, dt)

@@ -5,7 +5,7 @@ isentropic wave (see `nozzle`) and its own loss: gas that leaves the duct with v
 p + (e - K_in) h, gas that enters a duct takes p + (e + K_out) h, where h is the compressible
 velocity head rho v^2/2 (1 + M^2/4 + M^4/40) and e is 1 (total pressure) or 0 (one static
 pressure). The incoming streams mix: all outgoing gas has their mean stagnation enthalpy and
-composition. After the iteration the outgoing flows are scaled by in/out, a correction below 1e-9,
+composition. After the iteration the outgoing flows are scaled by in/out, a correction below 1e-8,
 so that mass and energy close to round-off. Linear limit for n equal ducts: R = (2 - n)/n.
 """
 
@@ -76,61 +76,95 @@ def _taker(v0: float, p0: float, c0: float, q: float, e: float, h0: float,
 
 
 @kernel
+def _prepare(numbers: Any, at: int, count: int, ends: Any,
+             state: Any) -> tuple[float, float, float, float]:
+    """Wall pressure (column 9) and sound speed (10) of each end, the last velocity as start (4).
+
+    Returns lowest and highest wall pressure and the area means of stagnation enthalpy and burned
+    fraction (used only while nothing flows).
+    """
+    lo, hi = 1e300, 0.0
+    h, y, area = 0.0, 0.0, 0.0
+    for k in range(count):
+        end = ends[numbers[at + k]]
+        r, v, p = state[k, 0], state[k, 1], state[k, 2]
+        c = math.sqrt(1.4 * p / r)
+        s = 1.0 + 0.2 * v / c
+        s2 = s * s
+        w = p * s2 * s2 * s2 * s
+        lo = min(lo, w)
+        hi = max(hi, w)
+        state[k, 4] = end.side * end.u
+        state[k, 9], state[k, 10] = w, c
+        h += end.area * (2.5 * c * c + 0.5 * v * v)
+        y += end.area * state[k, 3]
+        area += end.area
+    return lo, hi, h / area, y / area
+
+
+@kernel
+def _givers(q: float, numbers: Any, at: int, count: int, ends: Any,
+            state: Any) -> tuple[float, float, float, float]:
+    """All ends that feed the junction at pressure q: mass, enthalpy and burned in, slope."""
+    mass, h_sum, y_sum, slope = 0.0, 0.0, 0.0, 0.0
+    for k in range(count):
+        if state[k, 9] <= q:
+            continue
+        end = ends[numbers[at + k]]
+        v, p, d, dv = _giver(state[k, 0], state[k, 1], state[k, 2], state[k, 10], q,
+                             end.total - end.loss_in, max(state[k, 4], 0.0))
+        m = end.area * d * v
+        c2 = 1.4 * p / d
+        h = 2.5 * c2 + 0.5 * v * v
+        state[k, 4], state[k, 5], state[k, 6], state[k, 7] = v, p, d, h
+        mass += m
+        h_sum += m * h
+        y_sum += m * state[k, 3]
+        slope += end.area * d * dv * (1.0 - v / math.sqrt(c2))
+    return mass, h_sum, y_sum, slope
+
+
+@kernel
+def _takers(q: float, h_mix: float, y_mix: float, numbers: Any, at: int, count: int, ends: Any,
+            state: Any) -> tuple[float, float]:
+    """All ends fed by the junction at pressure q: mass out and slope."""
+    mass, slope = 0.0, 0.0
+    for k in range(count):
+        if state[k, 9] > q:
+            continue
+        end = ends[numbers[at + k]]
+        c = state[k, 10]
+        w, p, d, dw = _taker(state[k, 1], state[k, 2], c, q, end.total + end.loss_out, h_mix,
+                             max(-state[k, 4], 0.0))
+        state[k, 4], state[k, 5], state[k, 6] = -w, p, d
+        state[k, 7], state[k, 8] = h_mix, y_mix
+        mass += end.area * d * w
+        slope -= end.area * d * dw * (1.0 + w / c)
+    return mass, slope
+
+
+@kernel
 def solve_joint(q: float, numbers: Any, at: int, count: int, ends: Any,
                 state: Any) -> tuple[float, bool]:
-    """Close one junction. `state` (count, 10): r, v, p, y in; v, p, density, h0, y, mass out.
+    """Close one junction. `state` (count, 11): r, v, p, y in; v, p, density, h0, y, mass out.
 
     `numbers[at + k]` is the number of the k-th end in `ends`. v is counted out of the duct.
     Returns the pressure and whether the mass closed.
     """
-    lo, hi = 1e300, 0.0
-    for k in range(count):
-        c = math.sqrt(1.4 * state[k, 2] / state[k, 0])
-        s = 1.0 + 0.2 * state[k, 1] / c
-        w = state[k, 2] * s**7
-        lo = min(lo, w)
-        hi = max(hi, w)
-        state[k, 4] = 0.0
-        state[k, 9] = w
+    lo, hi, h_any, y_any = _prepare(numbers, at, count, ends, state)
     if not lo <= q <= hi:
         q = 0.5 * (lo + hi)
-    h_mix, y_mix = 0.0, 0.0
     good = hi - lo <= 1e-14 * hi
     mass_in, mass_out = 0.0, 0.0
+    q_last, f_last = -1.0, 0.0
     for _ in range(80):
-        mass_in, mass_out, slope = 0.0, 0.0, 0.0
-        h_sum, y_sum, h_any, y_any, a_any = 0.0, 0.0, 0.0, 0.0, 0.0
-        for k in range(count):
-            end = ends[numbers[at + k]]
-            r, v, p = state[k, 0], state[k, 1], state[k, 2]
-            c = math.sqrt(1.4 * p / r)
-            h_any += end.area * (3.5 * p / r + 0.5 * v * v)
-            y_any += end.area * state[k, 3]
-            a_any += end.area
-            if state[k, 9] > q:
-                e = end.total - end.loss_in
-                v, p, d, dv = _giver(r, v, p, c, q, e, max(state[k, 4], 0.0))
-                m = end.area * d * v
-                h = 2.5 * 1.4 * p / d + 0.5 * v * v
-                state[k, 4], state[k, 5], state[k, 6], state[k, 7] = v, p, d, h
-                mass_in += m
-                h_sum += m * h
-                y_sum += m * state[k, 3]
-                slope += end.area * d * dv * (1.0 - v / math.sqrt(1.4 * p / d))
-        h_mix = h_sum / mass_in if mass_in > 0.0 else h_any / a_any
-        y_mix = y_sum / mass_in if mass_in > 0.0 else y_any / a_any
-        for k in range(count):
-            end = ends[numbers[at + k]]
-            if state[k, 9] <= q:
-                c = math.sqrt(1.4 * state[k, 2] / state[k, 0])
-                w, p, d, dw = _taker(state[k, 1], state[k, 2], c, q, end.total + end.loss_out,
-                                     h_mix, max(-state[k, 4], 0.0))
-                state[k, 4], state[k, 5], state[k, 6] = -w, p, d
-                state[k, 7], state[k, 8] = h_mix, y_mix
-                mass_out += end.area * d * w
-                slope -= end.area * d * dw * (1.0 + w / c)
+        mass_in, h_sum, y_sum, slope = _givers(q, numbers, at, count, ends, state)
+        h_mix = h_sum / mass_in if mass_in > 0.0 else h_any
+        y_mix = y_sum / mass_in if mass_in > 0.0 else y_any
+        mass_out, falling = _takers(q, h_mix, y_mix, numbers, at, count, ends, state)
+        slope += falling
         f = mass_in - mass_out
-        if abs(f) <= 1e-11 * (mass_in + mass_out) + 1e-300:
+        if abs(f) <= 1e-8 * (mass_in + mass_out) + 1e-300:
             good = True
             break
         if f > 0.0:
@@ -140,12 +174,14 @@ def solve_joint(q: float, numbers: Any, at: int, count: int, ends: Any,
         if hi - lo <= 1e-15 * hi:
             good = True
             break
+        if q_last > 0.0 and (f - f_last) * (q - q_last) < 0.0:
+            slope = (f - f_last) / (q - q_last)
+        q_last, f_last = q, f
         new = q - f / slope if slope < 0.0 else 0.5 * (lo + hi)
         q = new if lo < new < hi else 0.5 * (lo + hi)
     ratio = mass_in / mass_out if mass_out > 0.0 else 0.0
     for k in range(count):
-        end = ends[numbers[at + k]]
-        m = end.area * state[k, 6] * state[k, 4]
+        m = ends[numbers[at + k]].area * state[k, 6] * state[k, 4]
         if state[k, 4] > 0.0:
             state[k, 8] = state[k, 3]
             m = m if mass_out > 0.0 else 0.0

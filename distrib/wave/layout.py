@@ -297,11 +297,11 @@ def build_model(setup: WaveSetup, cell_m: float) -> tb.Model:
         grid=grid, cells=cells, first=first, count=count, ends=ends, mouths=mouths,
         weights=weights, jets=jets, joints=joints, joint_ends=joint_ends, throttles=throttles,
         pots=pots, areas=areas, tanks=start_tanks(setup, pots), audit=np.zeros(len(tb.AUDIT)),
-        clock=np.zeros(2), scratch=np.zeros((widest, 10)))
+        clock=np.zeros(2), scratch=np.zeros((widest, 11)))
 
 
 def advance(model: tb.Model, record: tb.Record, setup: WaveSetup, stop_s: float, *,
-            cfl: float = 0.85, longest_s: float = math.inf,
+            cfl: float = 0.9, longest_s: float = math.inf,
             most_steps: int = 50_000_000) -> int:
     """Run the compiled march to `stop_s`; returns its status (see `tables`)."""
     from distrib.wave.march import march

@@ -69,7 +69,7 @@ from distrib.wave.tables import (
 )
 from distrib.wave.tanks import advance_tanks, half_step_pressures
 
-REFRESH = 10
+REFRESH = 16
 """Steps between two evaluations of wall friction and film coefficient."""
 
 

@@ -43,9 +43,11 @@ def stagnant_ratio(r: float, v: float, p: float, space_p: float) -> float:
 
 
 @kernel
-def leaving(r: float, v: float, p: float, ratio: float,
-            phi: float) -> tuple[float, float, float]:
+def leaving(r: float, v: float, p: float, ratio: float, phi: float,
+            guess: float) -> tuple[float, float, float]:
     """Gas leaves the duct into a space with `stagnant_ratio` `ratio` > 1; see the module text.
+
+    `guess`: velocity to start from, 0 if unknown.
 
     The unknown is the Mach number M of the duct section. With k = 1 + M/5, x = 1 + M^2/5 and the
     throat Mach number squared z: z = 5 (B x/k^2 - 1) (1 if choked), continuity
@@ -63,8 +65,11 @@ def leaving(r: float, v: float, p: float, ratio: float,
         k7 = k2 * k2 * k2 * k0
         return p * k7, 0.0, r * k2 * k2 * k0
     lo, hi = 0.0, 1.0
-    b = big * f2
-    m = min(math.sqrt(b * b + f2 * min(z0, 1.0)) - b, 0.999)
+    if guess > 0.0:
+        m = min(guess / c, 0.999)
+    else:
+        b = big * f2
+        m = min(math.sqrt(b * b + f2 * min(z0, 1.0)) - b, 0.999)
     for _ in range(STEPS):
         x = 1.0 + 0.2 * m * m
         k = 1.0 + 0.2 * m
@@ -96,8 +101,10 @@ def leaving(r: float, v: float, p: float, ratio: float,
 
 @kernel
 def entering(r: float, v: float, p: float, ratio: float, space_p: float, space_t: float,
-             phi: float, gas_constant: float) -> tuple[float, float, float]:
+             phi: float, gas_constant: float, guess: float) -> tuple[float, float, float]:
     """Gas enters the duct from a space at rest (`space_p`, `space_t`); `ratio` < 1.
+
+    `guess`: velocity (negative) to start from, 0 if unknown.
 
     The unknown is w, duct velocity over the sound speed of the space, in 0..sqrt(5/6). With
     tau = T/T0 of the isentropic throat at the duct's pressure, tau = (D (k0 + a0 w/(5 c)))^2:
@@ -113,10 +120,13 @@ def entering(r: float, v: float, p: float, ratio: float, space_p: float, space_t
         return wall(r, v, p), 0.0, space_p / (gas_constant * space_t)
     choke = f2 * CHOKED_TAU**6
     lo, hi = 0.0, SONIC_W
-    t0 = max(base, 0.3)
-    a = t0**4
-    b = 5.0 * f2 * base * gain
-    w = min((math.sqrt(b * b + a * 5.0 * f2 * (1.0 - t0 * t0)) - b) / a, 0.9)
+    if guess < 0.0:
+        w = min(-guess / a0, 0.9)
+    else:
+        t0 = max(base, 0.3)
+        a = t0**4
+        b = 5.0 * f2 * base * gain
+        w = min((math.sqrt(b * b + a * 5.0 * f2 * (1.0 - t0 * t0)) - b) / a, 0.9)
     for _ in range(STEPS):
         g = base + gain * w
         tau = g * g
@@ -154,12 +164,12 @@ def entering(r: float, v: float, p: float, ratio: float, space_p: float, space_t
 
 @kernel
 def space_end(r: float, v: float, p: float, space_p: float, space_t: float, phi_in: float,
-              phi_out: float, gas_constant: float) -> tuple[float, float, float]:
-    """One end against a space at rest, whichever way the gas goes."""
+              phi_out: float, gas_constant: float, guess: float) -> tuple[float, float, float]:
+    """One end against a space at rest, whichever way the gas goes; `guess` as in the others."""
     ratio = stagnant_ratio(r, v, p, space_p)
     if ratio > 1.0:
-        return leaving(r, v, p, ratio, phi_out)
-    return entering(r, v, p, ratio, space_p, space_t, phi_in, gas_constant)
+        return leaving(r, v, p, ratio, phi_out, guess)
+    return entering(r, v, p, ratio, space_p, space_t, phi_in, gas_constant, guess)
 
 
 @kernel
@@ -202,7 +212,7 @@ def throttled(ra: float, va: float, pa: float, rb: float, vb: float, pb: float, 
     side = 0
     known_lo = known_hi = False
     for _ in range(60):
-        pg, vg, rg = leaving(r1, v1, p1, stagnant_ratio(r1, v1, p1, q), phi)
+        pg, vg, rg = leaving(r1, v1, p1, stagnant_ratio(r1, v1, p1, q), phi, 0.0)
         cg = h1 - 0.2 * vg
         h0 = 2.5 * cg * cg + 0.5 * vg * vg
         v = 5.0 * c2 * ((q / p2) ** (1.0 / 7.0) - 1.0) - v2

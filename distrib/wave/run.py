@@ -36,7 +36,7 @@ class Options:
     """
 
     cell_m: float = 0.01
-    cfl: float = 0.85
+    cfl: float = 0.9
     tolerance: float = 2e-4
     drift_tolerance: float = 2e-3
     max_cycles: int = 60

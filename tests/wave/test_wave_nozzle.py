@@ -24,7 +24,7 @@ def stagnation(p: float, v: float, r: float) -> tuple[float, float]:
 @pytest.mark.parametrize("space", [1.0e5, 0.9e5, 0.6e5, 0.3e5, 0.05e5])
 def test_leaving_obeys_nozzle_and_wave(phi, space):
     v0 = 20.0
-    pb, v, r = leaving(RHO, v0, P, stagnant_ratio(RHO, v0, P, space), phi)
+    pb, v, r = leaving(RHO, v0, P, stagnant_ratio(RHO, v0, P, space), phi, 0.0)
     p0, t0 = stagnation(pb, v, r)
     ratio = min(space / p0, 1.0)
     assert r * v == pytest.approx(phi * float(iso.mass_flux(p0, t0, ratio)), rel=1e-6)
@@ -39,7 +39,8 @@ def test_leaving_obeys_nozzle_and_wave(phi, space):
 @pytest.mark.parametrize("hot", [293.15, 1200.0])
 def test_entering_obeys_nozzle_and_energy(phi, space, hot):
     v0 = 0.0
-    pb, v, r = entering(RHO, v0, P, stagnant_ratio(RHO, v0, P, space), space, hot, phi, R_DRY_AIR)
+    pb, v, r = entering(RHO, v0, P, stagnant_ratio(RHO, v0, P, space), space, hot, phi, R_DRY_AIR,
+                        0.0)
     assert v < 0.0
     ratio = min(pb / space, 1.0)
     assert -r * v == pytest.approx(phi * float(iso.mass_flux(space, hot, ratio)), rel=1e-6)
@@ -50,19 +51,32 @@ def test_entering_obeys_nozzle_and_energy(phi, space, hot):
 
 
 def test_supersonic_leaving_is_untouched():
-    assert leaving(RHO, 400.0, P, stagnant_ratio(RHO, 400.0, P, 5e4), 1.0) == (P, 400.0, RHO)
+    assert leaving(RHO, 400.0, P, stagnant_ratio(RHO, 400.0, P, 5e4), 1.0, 0.0) == (P, 400.0, RHO)
 
 
 def test_strong_entering_is_sonic_and_passes_the_choked_flow():
     space = 40e5
-    pb, v, r = entering(RHO, 0.0, P, stagnant_ratio(RHO, 0.0, P, space), space, T, 1.0, R_DRY_AIR)
+    pb, v, r = entering(RHO, 0.0, P, stagnant_ratio(RHO, 0.0, P, space), space, T, 1.0, R_DRY_AIR,
+                        0.0)
     assert abs(v) / math.sqrt(1.4 * pb / r) == pytest.approx(1.0, rel=1e-6)
     assert -r * v == pytest.approx(float(iso.mass_flux(space, T, 0.5)), rel=1e-6)
 
 
+@pytest.mark.parametrize("guess", [1e-6, 3.0, 150.0, 330.0])
+def test_any_guess_leads_to_the_same_flow(guess):
+    for space in (9e4, 4e4):
+        ratio = stagnant_ratio(RHO, 10.0, P, space)
+        np.testing.assert_allclose(leaving(RHO, 10.0, P, ratio, 0.4, guess),
+                                   leaving(RHO, 10.0, P, ratio, 0.4, 0.0), rtol=1e-10)
+    for space in (1.1e5, 3e5):
+        ratio = stagnant_ratio(RHO, 10.0, P, space)
+        args = (RHO, 10.0, P, ratio, space, T, 0.4, R_DRY_AIR)
+        np.testing.assert_allclose(entering(*args, -guess), entering(*args, 0.0), rtol=1e-10)
+
+
 def test_no_pressure_difference_no_flow():
     for phi in (1.0, 0.3):
-        p, v, _ = space_end(RHO, 0.0, P, P, T, phi, phi, R_DRY_AIR)
+        p, v, _ = space_end(RHO, 0.0, P, P, T, phi, phi, R_DRY_AIR, 0.0)
         assert (p, abs(v)) == (pytest.approx(P, rel=1e-14), 0.0)
 
 
@@ -70,7 +84,7 @@ def test_loss_is_a_throat():
     """At low speed a throat of phi = 1/sqrt(1 + K) loses K velocity heads."""
     k = 0.5
     pb, v, r = entering(RHO, 0.0, P, stagnant_ratio(RHO, 0.0, P, 1.001 * P), 1.001 * P, T,
-                        1.0 / math.sqrt(1.0 + k), R_DRY_AIR)
+                        1.0 / math.sqrt(1.0 + k), R_DRY_AIR, 0.0)
     p0, _ = stagnation(pb, v, r)
     assert 1.001 * P - p0 == pytest.approx(k * 0.5 * r * v * v, rel=0.01)
 
@@ -98,5 +112,5 @@ def test_throttle_balances(turned, back, throat):
 
 
 def test_compiled_is_the_source():
-    args = (RHO, 20.0, P, stagnant_ratio(RHO, 20.0, P, 9e4), 0.4)
+    args = (RHO, 20.0, P, stagnant_ratio(RHO, 20.0, P, 9e4), 0.4, 0.0)
     np.testing.assert_allclose(leaving(*args), leaving.py_func(*args), rtol=1e-13)

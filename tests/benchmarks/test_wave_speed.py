@@ -1,0 +1,173 @@
+"""Speed of the wave model: figures only, never a timed assertion.
+
+Run with `pytest tests/benchmarks/test_wave_speed.py --benchmark-only`. Ratios are measured within
+one run, by turns, because clocks drift. `simulated_over_wall`: engine seconds per second of one
+core. `threads_2_over_1`: throughput of two threads over one. `against_pyclaw`: time at equal L1
+error on Sod's tube over ours (skipped where clawpack is not installed: it needs Fortran).
+"""
+
+from __future__ import annotations
+
+import os
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "wave"))
+from wave_designs import SIX, intake
+
+from distrib.verification import wave_cases as cases
+from distrib.wave.layout import advance, build_model, new_record, recorded_cells
+from distrib.wave.run import Options, run_many
+
+CYCLES = 10
+RPM = 6000.0
+
+
+def warm():
+    setup = intake(rpm=RPM, order=SIX, plenum_m=0.6)
+    model = build_model(setup, 0.01)
+    record = new_record(model, recorded_cells(setup, model), 0, 0.0, 1.0)
+    period = 120.0 / RPM
+    advance(model, record, setup, 2.0 * period)
+    return setup, model, record, period
+
+
+def test_six_cylinders_simulated_over_wall(benchmark):
+    setup, model, record, period = warm()
+    state = {"cycle": 2}
+
+    def cycle():
+        state["cycle"] += 1
+        return advance(model, record, setup, state["cycle"] * period)
+
+    assert benchmark.pedantic(cycle, rounds=30, iterations=1) == 0
+    start, cpu = time.perf_counter(), time.process_time()
+    advance(model, record, setup, (state["cycle"] + CYCLES) * period)
+    used_cpu = time.process_time() - cpu
+    benchmark.extra_info["simulated_over_wall"] = period / benchmark.stats.stats.median
+    benchmark.extra_info["simulated_over_cpu"] = CYCLES * period / used_cpu
+    benchmark.extra_info["cells"] = int(model.cells.shape[1])
+    assert time.perf_counter() > start
+
+
+def test_two_threads_over_one(benchmark):
+    setups = [intake(rpm=r, order=SIX, plenum_m=0.6) for r in (3000.0, 4000.0, 5000.0, 6000.0) * 2]
+    options = Options(cell_m=0.01, max_cycles=12)
+    run_many(setups[:1], options)
+    times: dict[int, list[float]] = {1: [], 2: []}
+    for _ in range(5):
+        for threads in (1, 2):
+            start = time.perf_counter()
+            results = run_many(setups, options, threads)
+            times[threads].append(time.perf_counter() - start)
+            assert len(results) == len(setups)
+    ratio = statistics.median(times[1]) / statistics.median(times[2])
+    benchmark.extra_info["threads_2_over_1"] = ratio
+    benchmark.extra_info["cores"] = os.cpu_count()
+    benchmark.pedantic(run_many, args=(setups, options, 2), rounds=1, iterations=1)
+
+
+SCRIPT = """
+import sys, time
+t = time.perf_counter()
+sys.path.insert(0, {path!r})
+from wave_designs import SIX, intake
+from distrib.wave.run import Options, solve
+r = solve(intake(order=SIX, plenum_m=0.6), Options(cell_m=0.02))
+assert r.converged
+print(time.perf_counter() - t)
+"""
+
+
+@pytest.mark.parametrize("start", ["cold", "cached"])
+def test_first_run(benchmark, start, tmp_path):
+    """A fresh process up to its first result: with empty and with filled machine-code cache."""
+    wave = str(Path(__file__).parents[1] / "wave")
+    code = SCRIPT.format(path=wave)
+    env = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
+
+    def once() -> float:
+        done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True,
+                              text=True, check=True, cwd=Path(__file__).parents[2])
+        return float(done.stdout)
+
+    if start == "cached":
+        once()
+    benchmark.extra_info["seconds_in_process"] = benchmark.pedantic(once, rounds=1, iterations=1)
+
+
+@pytest.mark.parametrize("cells", [100, 1000])
+def test_sod_cell_steps(benchmark, cells):
+    left, right, stop = cases.SOD
+    setup = cases.tube(left, right, cells)
+    steps = {}
+
+    def once():
+        model = build_model(setup, 1.0)
+        record = new_record(model, recorded_cells(setup, model), 0, 0.0, 1.0)
+        start = time.perf_counter()
+        advance(model, record, setup, stop, cfl=0.85)
+        steps["ns"] = (time.perf_counter() - start) / (model.clock[1] * cells) * 1e9
+
+    once()
+    values = []
+    for _ in range(9):
+        once()
+        values.append(steps["ns"])
+    benchmark.extra_info["ns_per_cell_step"] = float(np.median(values))
+    benchmark.extra_info["l1_density"] = cases.tube_error(cases.SOD, cells)
+    benchmark.pedantic(once, rounds=3, iterations=1)
+
+
+@pytest.mark.parametrize("cells", [100, 1000])
+def test_sod_against_pyclaw_at_equal_error(benchmark, cells):
+    """Our time on the grid that gives pyclaw's error, by turns with pyclaw's time."""
+    pytest.importorskip("clawpack", reason="clawpack needs a Fortran compiler to install")
+    from clawpack import pyclaw, riemann
+
+    left, right, stop = cases.SOD
+    from distrib.verification.riemann import cell_means
+
+    exact = cell_means(left, right, np.linspace(0.0, 1.0, cells + 1), 0.5, stop)[0]
+
+    def claw() -> tuple[float, float]:
+        solver = pyclaw.ClawSolver1D(riemann.euler_with_efix_1D)
+        solver.bc_lower[0] = solver.bc_upper[0] = pyclaw.BC.extrap
+        solver.limiters = pyclaw.limiters.tvd.MC
+        domain = pyclaw.Domain(pyclaw.Dimension(0.0, 1.0, cells, name="x"))
+        state = pyclaw.State(domain, 3)
+        state.problem_data.update(gamma=1.4, gamma1=0.4, efix=False)
+        x = domain.grid.x.centers
+        for row, (a, b) in enumerate(((1.0, 0.125), (0.0, 0.0), (2.5, 0.25))):
+            state.q[row] = np.where(x < 0.5, a, b)
+        control = pyclaw.Controller()
+        control.solution = pyclaw.Solution(state, domain)
+        control.solver, control.tfinal, control.num_output_times = solver, stop, 1
+        control.output_format, control.verbosity = None, 0
+        start = time.perf_counter()
+        control.run()
+        return time.perf_counter() - start, float(np.abs(state.q[0] - exact).mean())
+
+    error = claw()[1]
+    grid = cells
+    while cases.tube_error(cases.SOD, grid) > error:
+        grid = round(grid * 1.1) + 1
+    setup = cases.tube(left, right, grid)
+
+    def ours() -> float:
+        model = build_model(setup, 1.0)
+        record = new_record(model, recorded_cells(setup, model), 0, 0.0, 1.0)
+        start = time.perf_counter()
+        advance(model, record, setup, stop)
+        return time.perf_counter() - start
+
+    pairs = [(claw()[0], ours()) for _ in range(9)]
+    benchmark.extra_info["against_pyclaw"] = statistics.median(a / b for a, b in pairs)
+    benchmark.extra_info["our_cells"] = grid
+    benchmark.pedantic(ours, rounds=3, iterations=1)
