@@ -162,9 +162,12 @@ class _Posterior:
 
 def fit_map(
     predict: Predict, observed: FloatArray, sigma: FloatArray, parameters: Sequence[Parameter],
-    max_evaluations: int = 60,
+    max_evaluations: int = 60, tolerance: float = 1e-13,
 ) -> Fit:
     """Fit `parameters` so that `predict` meets `observed` (M,) with standard errors `sigma` (M,).
+
+    The search ends when a step changes the parameters by less than `tolerance` of their size; the
+    default leaves rounding only, 1e-5 is far below any measured scatter.
 
     InputError for impossible priors or data, NoSolution when the model or the fit does not
     converge. A flat parameter that the data do not determine keeps its start value and is said so.
@@ -182,7 +185,7 @@ def fit_map(
             high, post.logs)
     found = least_squares(
         post.residual, np.clip(post.prior, low, high), jac=post.jacobian, bounds=(low, high),
-        method="trf", x_scale=post.scale_of_x, xtol=1e-13, ftol=1e-14, gtol=1e-9,
+        method="trf", x_scale=post.scale_of_x, xtol=tolerance, ftol=0.1 * tolerance, gtol=max(1e-9, tolerance),
         max_nfev=max_evaluations,
     )
     if found.status == 0 and not _settled(found):

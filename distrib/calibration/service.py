@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 
@@ -34,21 +34,31 @@ from distrib.fuelling import check_injection
 from distrib.fuelling.trims import Basis, Policy
 from distrib.results import FloatArray, Shares
 
-EngineModel = Literal["phased", "wave"]
+EngineModel = Literal["phased", "wave", "both"]
+ENGINE_MODELS: Final[tuple[EngineModel, ...]] = ("phased", "wave", "both")
 Solver = Callable[[Case, FloatArray, FloatArray], Shares]
 """Case, speeds (P,), charge pressures (P,) to shares."""
+SAMPLES: Final = 200
+"""Samples of the band at each cell of a sheet; the edges of a 90 % band are then uncertain by about
+a tenth of its width."""
 
 
-def solver(model: EngineModel) -> Solver:
-    """The engine model by name."""
-    if model == "phased":
-        from distrib.build.phased import solve_phased
-
-        return lambda case, rpm, pressure: solve_phased(
-            case, rpm=rpm, charge_pressure_pa=pressure)
+def solver(model: EngineModel, samples: int = SAMPLES) -> Solver:
+    """The engine model by name; phased comes with its band, both means phased spanned with wave."""
+    from distrib.build.band import phased_with_band
+    from distrib.build.together import spanned
     from distrib.build.wave import solve_wave
 
-    return lambda case, rpm, pressure: solve_wave(case, rpm=rpm, charge_pressure_pa=pressure)
+    def solve(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
+        if model == "wave":
+            return solve_wave(case, rpm=rpm, charge_pressure_pa=pressure)
+        phased = phased_with_band(case, rpm=rpm, charge_pressure_pa=pressure, samples=samples)
+        if model == "phased":
+            return phased
+        other = solve_wave(case, rpm=rpm, charge_pressure_pa=pressure)
+        return spanned(phased, other, case.limits.lean_percent)
+
+    return solve
 
 
 def trims(
@@ -56,12 +66,13 @@ def trims(
     policy: Policy = "richen-only", step: float = 0.5, on: Basis = "fuel",
     model: EngineModel = "phased", confirmed: Sequence[str] = (), volts: float | None = None,
     discrepancy: tuple[float, float] | None = None, solve: Solver | None = None,
+    samples: int = SAMPLES,
 ) -> TrimTable:
     """Predicted trims over speeds (R,) by charge pressures (C,), absolute pascal.
 
     Defaults: the case's speeds and charge pressure, richen-only, half a step. TrimError for batch
     or paired injection and for sum-to-zero, which a prediction does not allow. `solve` replaces
-    the engine model.
+    the engine model; `samples` of the band at each cell.
     """
     check_injection(case.fuel.injection)
     opened = gate(confirmed)
@@ -75,7 +86,7 @@ def trims(
     ]
     if wrong:
         raise InputError(wrong)
-    shares = (solve or solver(model))(
+    shares = (solve or solver(model, samples))(
         case, np.repeat(rows, len(columns)), np.tile(columns, len(rows)))
     return predicted_table(
         case, shares, rows.tolist(), columns.tolist(), opened, policy=policy, step=step, on=on,

@@ -23,6 +23,7 @@ from distrib.fuelling import (
     flow_at_pressure,
     fuel,
     lambda_at_equal_fuel,
+    more_cautious,
     plan,
     port_factors,
     sign_flips,
@@ -33,6 +34,8 @@ from distrib.fuelling.lambda_ import needed_multiplier
 from distrib.fuelling.limits import limits as make_limits
 from distrib.fuelling.trims import Basis, Evidence, Policy
 from distrib.results import FloatArray, Shares
+
+Words = np.ndarray[Any, np.dtype[np.str_]]
 
 PART_LOAD = (
     "loads are charge pressures before the throttle; the network has no speed dependence of its "
@@ -92,16 +95,19 @@ def predicted_table(
     factor, port_note = _port_factor(case, shares)
     fraction = case.fuel.air_following_fraction
     lam = lambda_at_equal_fuel(air, case.fuel.lambda_target, factor, fraction)
-    trims = plan(needed_multiplier(air, factor), policy=policy, evidence="predicted", step=step,
-                 limits=limits)
-    cautions = [*trims.cautions, PART_LOAD, *notes]
+    other, both_note = _other_model(shares, deviation, discrepancy)
+    more_air = 1.0 + np.fmax(deviation, other) / 100.0
+    trims = plan(needed_multiplier(more_air, factor), policy=policy, evidence="predicted",
+                 step=step, limits=limits)
+    cautions = [*trims.cautions, PART_LOAD, *notes, *both_note]
     if fraction > 0.0:
         cautions.append(f"{fraction * 100:g} % of the fuel is taken to divide as the air does; the "
                         "trim acts on the port fuel only")
     if port_note:
         cautions.append(port_note)
+    words = more_cautious(verdicts(deviation, chance, limits), verdicts(other, None, limits))
     return _table(case, shares, rpm, pressure_pa, gate, trims, on, volts, deviation, low, high,
-                  chance, level, lam, limits, cautions)
+                  words, level, lam, limits, cautions)
 
 
 def _pattern(
@@ -128,6 +134,18 @@ def _pattern(
         chance = None if band is None else norm.sf((limits.lean_percent - deviation) / width)
         notes.append(f"deviations scaled by {d:.2f} +- {sigma:.2f} from measured engine data")
     return deviation, low, high, chance, level, notes
+
+
+def _other_model(
+    shares: Shares, deviation: FloatArray, discrepancy: tuple[float, float] | None
+) -> tuple[FloatArray, list[str]]:
+    """Deviations of the second engine model where there is one (else those given), a remark."""
+    other = shares.extra.get("other_deviation_percent")
+    if other is None:
+        return deviation, []
+    scaled = np.asarray(other, dtype=np.float64) * (discrepancy[0] if discrepancy else 1.0)
+    return scaled, ["phased and wave model taken together: each cylinder's trim follows the model "
+                    "that gives it more air, and either one can flag it"]
 
 
 def port_pressures(case: Case, shares: Shares) -> FloatArray | None:
@@ -162,7 +180,7 @@ def _port_factor(case: Case, shares: Shares) -> tuple[Any, str]:
 def _table(
     case: Case, shares: Shares, rpm: Sequence[float], pressure_pa: Sequence[float], gate: Gate,
     trims: Trims, on: Basis, volts: float | None, deviation: FloatArray, low: FloatArray,
-    high: FloatArray, chance: FloatArray | None, level: float, lam: FloatArray, limits: Limits,
+    high: FloatArray, words: Words, level: float, lam: FloatArray, limits: Limits,
     cautions: list[str],
 ) -> TrimTable:
     r, c = len(rpm), len(pressure_pa)
@@ -179,7 +197,7 @@ def _table(
         properties.name, case.fuel.lambda_target, tuple(int(x) for x in shares.cylinders),
         shares.distance_from_entry_m, np.asarray(rpm, float), np.asarray(pressure_pa, float),
         _reshape(deviation, r, c), _reshape(low, r, c), _reshape(high, r, c), level,
-        verdicts(deviation, chance, limits).reshape(r, c, -1), _reshape(lam, r, c),
+        words.reshape(r, c, -1), _reshape(lam, r, c),
         _reshape(trims.needed_percent, r, c), _reshape(trims.trim_percent, r, c),
         _reshape(shown, r, c), _reshape(trims.base_percent, r, c),
         _reshape(trims.mean_percent, r, c), None if duty is None else _reshape(duty, r, c),

@@ -32,7 +32,9 @@ def fit(
         typer.Option("--out", "-o", help="Calibrated case; default CASE.calibrated.toml."),
     ] = None,
     plot: Annotated[str | None, typer.Option(help="Residual plot of the bench fit (SVG).")] = None,
-    model: Annotated[str, typer.Option(help="Engine model for a log: phased or wave.")] = "phased",
+    model: Annotated[
+        str, typer.Option(help="Engine model for a log: phased, wave or both.")
+    ] = "phased",
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
@@ -110,11 +112,10 @@ def _bench(case: Case, path: str, maps: dict[str, Any], out: str | None) -> tupl
 
 
 def _log(case: Case, path: str, maps: dict[str, Any], model: str) -> LogFit:
-    from distrib.calibration.service import fit_log
+    from distrib.calibration.service import ENGINE_MODELS, fit_log
     from distrib.cli.output_choice import choice
 
-    return fit_log(case, path, maps["log"],
-                   model=choice("--model", model, ("phased", "wave")))
+    return fit_log(case, path, maps["log"], model=choice("--model", model, ENGINE_MODELS))
 
 
 def _swap(case: Case, path: str) -> tuple[SwapResult, SwapSheet]:

@@ -32,7 +32,12 @@ def trims(
     volts: Annotated[
         float | None, typer.Option(help="Supply voltage, for a dead-time table.", min=5, max=60)
     ] = None,
-    model: Annotated[str, typer.Option(help="phased or wave.")] = "phased",
+    model: Annotated[
+        str, typer.Option(help="phased, wave, or both: the band spans both, either can flag.")
+    ] = "phased",
+    samples: Annotated[
+        int, typer.Option(help="Samples of the band at each cell.", min=100, max=20000)
+    ] = 200,
     confirmed: Annotated[
         str, typer.Option(help='What was checked: "compression,injectors,wiring,leaks,..." or all.')
     ] = "",
@@ -63,7 +68,7 @@ def trims(
 
         next_trims(read, filled, policy, step, json)
         return
-    table = _table(read, rpm, load, policy, step, on, volts, model, confirmed, fit)
+    table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit)
     if csv is not None:
         from distrib.calibration.sheet import to_csv
 
@@ -82,8 +87,9 @@ def trims(
 
 def _table(
     case: Case, rpm: str | None, load: list[str] | None, policy: str, step: float, on: str,
-    volts: float | None, model: str, confirmed: str, fit: str | None,
+    volts: float | None, model: str, samples: int, confirmed: str, fit: str | None,
 ) -> TrimTable:
+    from distrib.calibration.service import ENGINE_MODELS
     from distrib.calibration.service import trims as run
     from distrib.cli.output_choice import choice
     from distrib.fuelling.trims import BASES, POLICIES
@@ -91,8 +97,8 @@ def _table(
     return run(
         case, rpm=_speeds(rpm), pressure_pa=_loads(load, case),
         policy=choice("--policy", policy, POLICIES), step=step, on=choice("--on", on, BASES),
-        model=choice("--model", model, ("phased", "wave")), confirmed=confirmed.split(","),
-        volts=volts, discrepancy=_discrepancy(fit),
+        model=choice("--model", model, ENGINE_MODELS), confirmed=confirmed.split(","),
+        volts=volts, discrepancy=_discrepancy(fit), samples=samples,
     )
 
 

@@ -105,7 +105,8 @@ def test_ninety_percent_interval_covers() -> None:
     hits = np.zeros(truths.shape, dtype=bool)
     for i, truth in enumerate(truths):
         noisy = with_areas(forward, clean[i] + rng.normal(0.0, 0.01, clean.shape[1]), 0.01)
-        found = fit_map(noisy.predict, noisy.observed, noisy.sigma, noisy.parameters)
+        found = fit_map(noisy.predict, noisy.observed, noisy.sigma, noisy.parameters,
+                         tolerance=1e-5)
         hits[i] = (found.low90 <= truth) & (found.high90 >= truth)
     rates = hits.mean(axis=0)
     assert np.all((rates >= 0.85) & (rates <= 0.95)), dict(

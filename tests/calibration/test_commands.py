@@ -41,7 +41,7 @@ def _engine(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
 
 @pytest.fixture
 def _stand_in(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(service, "solver", lambda model: _engine)
+    monkeypatch.setattr(service, "solver", lambda *_: _engine)
 
 
 def _run(args: Sequence[str | Path], capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
@@ -139,6 +139,27 @@ def test_trims_refuses_injection_that_cannot_trim(
     path.write_text(CASE.read_text().replace('injection = "sequential"', f'injection = "{mode}"'))
     code, _, err = _run(["trims", path], capsys)
     assert code == 2 and f"{mode} injection fires several injectors on one output" in err
+
+
+def test_two_models_are_taken_together(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Phased says even, wave says cylinder 2 gets 4 % more: it is flagged and richened."""
+
+    def both(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
+        made = _engine(case, rpm, pressure)
+        even = np.zeros((len(rpm), 4))
+        other = even + np.array([-1.0, 4.0, -2.0, -1.0])
+        return replace(made, share=even + 0.25, deviation_percent=even,
+                       extra={"other_deviation_percent": other})
+
+    monkeypatch.setattr(service, "solver", lambda *_: both)
+    code, out, err = _run(["trims", CASE, "--rpm", "4000", "--model", "both", "--json", "-"],
+                          capsys)
+    assert code == 0 and "follows the model that gives it more air" in err
+    cell = json.loads(out)["cells"][0]["cylinders"]
+    assert [c["verdict"] for c in cell] == ["even", "lean", "even", "even"]
+    assert [c["trim_percent"] for c in cell] == pytest.approx([0.0, 2.0, 0.0, 0.0])
 
 
 @pytest.mark.usefixtures("_stand_in")
@@ -256,7 +277,7 @@ def test_fit_log_finds_the_factor(tmp_path: Path, capsys: pytest.CaptureFixture[
                     share, share, rpm, rpm, 1, 0, 1)
         return replace(made, share=share, deviation_percent=deviation_percent(share), band=band)
 
-    monkeypatch.setattr(service, "solver", lambda model: half)
+    monkeypatch.setattr(service, "solver", lambda *_: half)
     write_log(tmp_path / "log.csv")
     (tmp_path / "map.toml").write_text(LOG_MAPPING)
     code, out, err = _run(["fit", CASE, "--log", tmp_path / "log.csv", "--mapping",
@@ -273,7 +294,7 @@ def test_fit_log_finds_the_factor(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert data["score"]["hits"] == 8 and "8 of 8 cylinders fell in their band" in err
     assert "measured" in out
     # the factor goes into the next prediction
-    monkeypatch.setattr(service, "solver", lambda model: _engine)
+    monkeypatch.setattr(service, "solver", lambda *_: _engine)
     code, out, _ = _run(["trims", CASE, "--rpm", "4000", "--fit", tmp_path / "fit.json",
                          "--json", "-"], capsys)
     cell = json.loads(out)["cells"][0]["cylinders"]
