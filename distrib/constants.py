@@ -8,7 +8,7 @@ R_DRY_AIR: Final = 287.05287
 """Specific gas constant of dry air, J/(kg K): ISO 2533 standard atmosphere."""
 
 R_WATER_VAPOUR: Final = 461.523
-"""Specific gas constant of water vapour, J/(kg K): R = 8.314462618/0.018015268 (CODATA, molar mass)."""
+"""Specific gas constant of water vapour, J/(kg K): 8.314462618/0.018015268 (CODATA)."""
 
 GAMMA: Final = 1.4
 """Ratio of specific heats of air: ISO 2533. The flow kernels rely on the value 7/5."""

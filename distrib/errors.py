@@ -47,13 +47,13 @@ class InputError(DistribError):
         super().__init__("\n".join(str(p) for p in self.problems))
 
 
-class NoSolution(DistribError):
+class NoSolution(DistribError):  # noqa: N818
     """A solve that did not succeed; the message names the element and equation."""
 
     exit_code = 3
 
 
-class CheckFailed(DistribError):
+class CheckFailed(DistribError):  # noqa: N818
     """A published check or a review rule failed."""
 
     exit_code = 4

@@ -107,10 +107,10 @@ class Shares:
 
 def deviation_percent(share: FloatArray) -> FloatArray:
     """Deviation of each share from the even share, percent; cylinders on the last axis."""
-    return (share * share.shape[-1] - 1.0) * 100.0
+    return np.asarray((share * share.shape[-1] - 1.0) * 100.0, dtype=np.float64)
 
 
 def spread_percent(share: FloatArray) -> FloatArray:
     """Largest minus smallest deviation over the cylinders, percent."""
     deviation = deviation_percent(share)
-    return np.asarray(deviation.max(axis=-1) - deviation.min(axis=-1))
+    return np.asarray(deviation.max(axis=-1) - deviation.min(axis=-1), dtype=np.float64)

@@ -38,7 +38,7 @@ def band_of(
     differ from it is put onto `nominal_percent`. Failed samples (NaN) are left out and counted.
     """
     shifted = sampled_percent - centre_percent[:, None, :] + nominal_percent[:, None, :]
-    good = np.isfinite(shifted).all(axis=-1)
+    good = np.asarray(np.isfinite(shifted).all(axis=-1))
     points, _, n = shifted.shape
     out = {k: np.full((points, n), np.nan) for k in ("low", "high", "leanest", "lean")}
     spread = np.full((points, 2), np.nan)

@@ -78,7 +78,8 @@ def bench_model(
                 f"made.port.{c}", PORT_SIGMA)
         else:
             nozzle = area
-        built.flow.reservoir(f"pool {c}", ambient - depression, case.conditions.ambient_temperature_k)
+        built.flow.reservoir(f"pool {c}", ambient - depression,
+                             case.conditions.ambient_temperature_k)
         built.flow.nozzle(f"open end {c}", f"port {c}", f"pool {c}", area,
                           nozzle if c in chosen else 0.0 * nozzle, cylinder=c)
     gas = float(gas_constant(ambient, case.conditions.ambient_temperature_k,

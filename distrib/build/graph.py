@@ -8,6 +8,7 @@ the samples of an uncertain design.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import networkx as nx
@@ -151,10 +152,10 @@ def _add_plenum(flow: FlowGraph, case: Case, plenum: Plenum, book: LawBook,
 
 def _volumes(plenum: Plenum, positions: list[float]) -> list[float]:
     """Plenum volume that belongs to each station: to the middle between neighbours."""
-    edges = [0.0, *(0.5 * (a + b) for a, b in zip(positions, positions[1:], strict=False)),
+    edges = [0.0, *(0.5 * (a + b) for a, b in pairwise(positions)),
              plenum.length_m]
     parts = []
-    for a, b in zip(edges, edges[1:], strict=False):
+    for a, b in pairwise(edges):
         x = np.linspace(a, b, 65)
         parts.append(float(np.trapezoid(plenum.area_m2(x), x)))
     if plenum.volume_m3 is not None:

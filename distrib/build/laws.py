@@ -1,4 +1,4 @@
-"""Evaluates registry laws for a case and keeps book of what was used and how far it was stretched."""
+"""Evaluates registry laws for a case and keeps book of what was used and what was stretched."""
 
 from __future__ import annotations
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -256,8 +255,8 @@ def _state_rows(model: PhasedModel) -> int:
     """Rows of a packed state: x, four tables of nodes and cylinders, two of temperatures."""
     nodes = len(model.network.mass_row)
     cylinders = int(model.engine.row.shape[0])
-    return (model.start.shape[0] + 3 * nodes + 6 * cylinders
-            + 2 * int(model.network.params.c_node.shape[0]))
+    temperatures = int(model.network.params.c_node.shape[0])
+    return int(model.start.shape[0]) + 3 * nodes + 6 * cylinders + 2 * temperatures
 
 
 def _audit(model: PhasedModel, mean: FloatArray, end: FloatArray) -> FloatArray:

@@ -16,7 +16,7 @@ ROUGH_SIGMA = 0.10
 """Relative 1-sigma of wall friction where the roughness is guessed."""
 
 SLIM_DEG = 5.0
-"""Full cone angle below which a cone loses hardly more than wall friction (end of the laws' range)."""
+"""Full cone angle below which a cone loses hardly more than wall friction (laws end there)."""
 
 
 def circle_m2(diameter_m: Any) -> Any:

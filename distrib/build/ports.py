@@ -72,5 +72,5 @@ def _flow(valve: Valve, events: tuple[float, float], scale: float = 1.0) -> Valv
 
 
 def _words(valve: Valve) -> str:
-    return (f"{valve.count} x {valve.diameter_m * 1e3:.1f} mm, lift {valve.max_lift_m * 1e3:.1f} mm,"
-            f" opens {valve.opens_deg:g} deg, closes {valve.closes_deg:g} deg")
+    size = f"{valve.count} x {valve.diameter_m * 1e3:.1f} mm, lift {valve.max_lift_m * 1e3:.1f} mm"
+    return f"{size}, opens {valve.opens_deg:g} deg, closes {valve.closes_deg:g} deg"

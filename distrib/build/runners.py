@@ -130,11 +130,14 @@ def add_runner(flow: FlowGraph, case: Case, runner: Runner, book: LawBook, draws
                   cylinder=c, length_m=runner.length_m)
         return
     mean = 0.5 * (runner.diameter_m + runner.end_diameter_m)
-    bends, sigma = bends_loss(book, where, runner.bends, mean, runner.roughness_m)
-    bends = bends * draws.factor("law.bend", sigma / bends) if bends > 0.0 else 0.0
+    nominal, sigma = bends_loss(book, where, runner.bends, mean, runner.roughness_m)
+    bends: Any = 0.0
+    if nominal > 0.0:
+        bends = nominal * draws.factor("law.bend", sigma / nominal)
     cone = taper(book, where, circle_m2(runner.diameter_m), circle_m2(runner.end_diameter_m),
                  runner.length_m)
-    step, step_back = 0.0, 0.0
+    step: Any = 0.0
+    step_back: Any = 0.0
     if runner.flange_step_m != 0.0:
         ratio = runner.flange_step_m / runner.end_diameter_m
         step, s = book.value(where, "flange.step", None, step_over_d=ratio)

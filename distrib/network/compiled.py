@@ -55,12 +55,13 @@ def compile_graph(
     """Compile a flow graph into arrays.
 
     gas_constant of the air, J/(kg K), scalar or (B,). storing: the nodes will store gas (phased
-    model); the stations of a plenum then store with the mean pressure of the plenum. Raises InputError with every reason when
-    the graph cannot be solved.
+    model); the stations of a plenum then store with the mean pressure of the
+    plenum. Raises InputError with every reason when the graph cannot be solved.
     """
     faults = flow_graph.problems(graph)
     if faults:
-        raise InputError([Problem("network", fault, "a connected, sound graph") for fault in faults])
+        raise InputError([Problem("network", fault, "a connected, sound graph")
+                          for fault in faults])
     b = Builder(graph, storing)
     ducts = element_rows.ducts(b)
     stations = element_rows.stations(b)

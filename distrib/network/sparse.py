@@ -50,37 +50,47 @@ def order(pattern: NDArray[np.bool_], samples: Sequence[NDArray[np.float64]]) ->
     live = pattern.copy()
     rows = np.ones(n, dtype=bool)
     columns = np.ones(n, dtype=bool)
+    votes, part = _candidates(values, columns)
     sequence: list[tuple[int, int]] = []
     for _ in range(n):
-        size = np.abs(values) * (rows[:, None] & columns[None, :])
-        largest = size.max(axis=2, keepdims=True)
-        good = (size >= THRESHOLD * largest) & (size > TINY)
-        allowed = good.all(axis=0)
+        active = live & rows[:, None] & columns[None, :]
+        allowed = active & (votes == values.shape[0])
         if not allowed.any():
             # none serves every sample: take those that serve most of them
-            votes = good.sum(axis=0)
-            if 2 * int(votes.max()) < len(samples):
+            most = int(votes[active].max(initial=0))
+            if 2 * most < len(samples):
                 left = [int(i) for i in np.flatnonzero(rows)]
                 raise ArithmeticError(f"no pivot left in rows {left}")
-            allowed = votes == votes.max()
-        in_row = (live & columns[None, :]).sum(axis=1)
-        in_column = (live & rows[:, None]).sum(axis=0)
-        cost = np.outer(in_row - 1, in_column - 1).astype(float)
-        cost -= 0.5 * (size / np.maximum(largest, 1e-300)).min(axis=0)
+            allowed = active & (votes == most)
+        cost = np.outer(active.sum(axis=1) - 1, active.sum(axis=0) - 1) - 0.5 * part
         cost[~allowed] = np.inf
-        i, j = np.unravel_index(int(np.argmin(cost)), cost.shape)
-        sequence.append((int(i), int(j)))
-        values = values[size[:, i, j] > TINY]
+        i, j = (int(k) for k in np.unravel_index(int(np.argmin(cost)), cost.shape))
+        sequence.append((i, j))
         rows[i] = False
         columns[j] = False
-        below = np.flatnonzero(live[:, j] & rows)
-        right = np.flatnonzero(live[i] & columns)
+        below = np.flatnonzero(active[:, j] & rows)
+        right = np.flatnonzero(active[i] & columns)
         live[np.ix_(below, right)] = True
-        factor = values[:, below, j] / values[:, i, j][:, None]
-        values[np.ix_(np.arange(values.shape[0]), below, right)] -= (
-            factor[:, :, None] * values[:, i, :][:, None, :][:, :, right]
-        )
+        kept = values[np.abs(values[:, i, j]) > TINY]
+        every = np.arange(kept.shape[0])
+        factor = kept[:, below, j] / kept[:, i, j][:, None]
+        kept[np.ix_(every, below, right)] -= factor[:, :, None] * kept[:, i, right][:, None, :]
+        # only the rows below have changed, unless samples without this pivot fell away
+        changed = below if kept.shape[0] == values.shape[0] else np.arange(n)
+        values = kept
+        votes[changed], part[changed] = _candidates(values[:, changed], columns)
     return sequence
+
+
+def _candidates(values: NDArray[np.float64], columns: NDArray[np.bool_]) -> tuple[
+    NDArray[np.int64], NDArray[np.float64]
+]:
+    """How many samples each entry serves as a pivot, and its least part of the row's largest."""
+    size = np.abs(values) * columns
+    largest = size.max(axis=2, keepdims=True, initial=0.0)
+    good = (size >= THRESHOLD * largest) & (size > TINY)
+    part = size / np.maximum(largest, 1e-300)
+    return good.sum(axis=0), part.min(axis=0, initial=np.inf)
 
 
 def program(
@@ -101,7 +111,10 @@ def program(
         steps.append((below, right))
     position = np.full((n, n), -1, dtype=np.int64)
     position[full] = np.arange(int(full.sum()))
-    pivot, lower, inner, upper = [], [], [], []
+    pivot: list[Any] = []
+    lower: list[Any] = []
+    inner: list[Any] = []
+    upper: list[Any] = []
     lower_ptr, inner_ptr, upper_ptr = [0], [0], [0]
     for (i, j), (below, right) in zip(sequence, steps, strict=True):
         pivot.append((position[i, j], i, j))

@@ -6,12 +6,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from distrib.engine.compiled import cyclic_lookup, cylinder_volume
+from distrib.engine import compiled
+from distrib.engine.compiled import cylinder_volume
 from distrib.kernels import inline, kernel
 from distrib.network.lanes import LANES
 
 _L = LANES
 _GAMMA = 1.4
+cyclic_lookup: Any = compiled.cyclic_lookup
 
 
 class Engine(NamedTuple):
