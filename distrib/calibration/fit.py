@@ -185,8 +185,8 @@ def fit_map(
             high, post.logs)
     found = least_squares(
         post.residual, np.clip(post.prior, low, high), jac=post.jacobian, bounds=(low, high),
-        method="trf", x_scale=post.scale_of_x, xtol=tolerance, ftol=0.1 * tolerance, gtol=max(1e-9, tolerance),
-        max_nfev=max_evaluations,
+        method="trf", x_scale=post.scale_of_x, xtol=tolerance,
+        ftol=0.1 * tolerance, gtol=max(1e-9, tolerance), max_nfev=max_evaluations,
     )
     if found.status == 0 and not _settled(found):
         raise NoSolution(f"the fit did not settle in {max_evaluations} steps: {found.message}")

@@ -37,6 +37,9 @@ from distrib.results import FloatArray, Shares
 
 Words = np.ndarray[Any, np.dtype[np.str_]]
 
+NOISE_PERCENT = 1.0
+"""Repeatability of one cylinder between two runs (common practice)."""
+
 PART_LOAD = (
     "loads are charge pressures before the throttle; the network has no speed dependence of its "
     "own beside Reynolds and Mach number, waves are in the wave model only"
@@ -100,6 +103,10 @@ def predicted_table(
     trims = plan(needed_multiplier(more_air, factor), policy=policy, evidence="predicted",
                  step=step, limits=limits)
     cautions = [*trims.cautions, PART_LOAD, *notes, *both_note]
+    small = np.ptp(trims.needed_percent, axis=-1)
+    if np.nanmax(small, initial=0.0) < NOISE_PERCENT:
+        cautions.append(f"all needs lie within {NOISE_PERCENT:g} %, less than two runs repeat to: "
+                        "even as far as anyone can measure; no trim is the honest start")
     if fraction > 0.0:
         cautions.append(f"{fraction * 100:g} % of the fuel is taken to divide as the air does; the "
                         "trim acts on the port fuel only")
@@ -223,6 +230,9 @@ def _pulses(
                 "percent on total pulse", "no injector with dead time, or no supply voltage",
                 "fuel.injector with static_flow and dead_time, and --volts for a table of them",
             )])
+        cautions.append("injector duty was not checked: the case gives no injector with dead time"
+                        if not (injectors and injectors.dead_time) else
+                        "injector duty was not checked: dead time depends on the supply voltage")
         return trims.trim_percent, None, None
     supply = volts if volts is not None else injectors.dead_time[0][0]
     properties = fuel(case.fuel.kind, case.fuel.ethanol_volume_fraction)

@@ -154,9 +154,9 @@ def test_two_models_are_taken_together(
                        extra={"other_deviation_percent": other})
 
     monkeypatch.setattr(service, "solver", lambda *_: both)
-    code, out, err = _run(["trims", CASE, "--rpm", "4000", "--model", "both", "--json", "-"],
-                          capsys)
-    assert code == 0 and "follows the model that gives it more air" in err
+    code, out, _ = _run(["trims", CASE, "--rpm", "4000", "--model", "both", "--json", "-"],
+                        capsys)
+    assert code == 0 and "follows the model that gives it more air" in out
     cell = json.loads(out)["cells"][0]["cylinders"]
     assert [c["verdict"] for c in cell] == ["even", "lean", "even", "even"]
     assert [c["trim_percent"] for c in cell] == pytest.approx([0.0, 2.0, 0.0, 0.0])
