@@ -30,6 +30,10 @@ def report(
     samples: Annotated[
         int, typer.Option("--samples", help="Samples of the band of an engine model.", min=50)
     ] = 256,
+    keep: Annotated[
+        str | None, typer.Option("--keep", help="Folder where wave results are kept and found "
+                                 "again.")
+    ] = None,
     paper: Annotated[str, typer.Option("--paper", help="A4 or Letter, for .pdf.")] = "A4",
     date: Annotated[
         str | None, typer.Option("--date", help="Date on the page; default today, none: no date.")
@@ -60,7 +64,7 @@ def report(
     _check(files, models, paper)
     designs = [read_case(path) for path in cases]
     wanted = Wanted(models=() if no_solve else models, rpm=rpm, samples=samples,
-                    sensitivity=not (no_sensitivity or no_solve), date=_date(date))
+                    keep=keep, sensitivity=not (no_sensitivity or no_solve), date=_date(date))
     speed = chosen_rpm(designs, wanted)
     found = [gather(design, wanted, speed) for design in designs]
     remarks = [text for one in found for text in one.remarks]

@@ -32,11 +32,15 @@ COMPARE_SAMPLES: Final = 256
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a report is asked for: models (the first decides the verdicts), speed, effort."""
+    """What a report is asked for: models (the first decides the verdicts), speed, effort.
+
+    `keep` is a folder in which results of the wave model are kept and found again.
+    """
 
     models: tuple[str, ...] = ("phased", "bench")
     rpm: float | None = None
     samples: int = 256
+    keep: str | None = None
     sensitivity: bool = True
     review: bool = True
     date: str = ""
@@ -61,18 +65,7 @@ def chosen_rpm(cases: Sequence[Case], wanted: Wanted) -> float:
 
 def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
     """Run what a report on one case needs; a part that fails is left out with a remark."""
-    remarks: list[str] = []
-    shares: list[Shares] = []
-    sweeps: list[RpmSweep] = []
-    for model in wanted.models:
-        try:
-            result, sweep = _solved(case, model, rpm, wanted.samples)
-        except NoSolution as error:
-            remarks.append(f"{case.title}: the {model} model did not solve: {error}")
-            continue
-        shares.append(result)
-        if sweep is not None:
-            sweeps.append(sweep)
+    shares, sweeps, remarks = _results(case, wanted, rpm)
     engine = next((s for s in shares if s.model != "bench"), None)
     trims = None
     if engine is not None:
@@ -93,24 +86,39 @@ def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
         case_hash=_hash(case)), tuple(remarks))
 
 
-def _solved(case: Case, model: str, rpm: float, samples: int) -> tuple[Shares, RpmSweep | None]:
-    """One model at the chosen speed, with its band where it has one, and over all speeds."""
-    if model == "bench":
-        from distrib.build.band import bench_with_band
+def _results(
+    case: Case, wanted: Wanted, rpm: float,
+) -> tuple[list[Shares], list[RpmSweep], list[str]]:
+    """Results at the chosen speed in the order asked for, over all speeds, and remarks."""
+    from distrib.cli.kept import kept_wave
+    from distrib.cli.solved import solve_case
 
-        return bench_with_band(case), None
-    if model == "phased":
-        from distrib.build.band import phased_with_band
-        from distrib.build.phased import solve_phased
+    steady = [m for m in wanted.models if m != "wave"]
+    at: dict[str, Shares] = {}
+    over: dict[str, Shares] = {}
+    remarks: list[str] = []
+    if steady:
+        try:
+            found = solve_case(case, steady, at=rpm, samples=wanted.samples)
+            at, over, remarks = dict(found.at), dict(found.over), list(found.remarks)
+        except NoSolution as error:
+            remarks.append(f"{case.title}: {error}")
+    if "wave" in wanted.models:
+        speeds = sorted({*case.conditions.rpm, rpm})
+        try:
+            whole = kept_wave(case, speeds, wanted.keep)
+            over["wave"], at["wave"] = whole, at_point(whole, speeds.index(rpm))
+        except NoSolution as error:
+            remarks.append(f"{case.title}: the wave model gave no solution: {error}")
+        if "wave" in at and "phased" in at and bool(at["wave"].converged.all()):
+            from distrib.build.together import spanned
 
-        return phased_with_band(case, rpm=[rpm], samples=samples), _sweep(
-            solve_phased(case), "Without inertia of the air, the phased model hardly depends on "
-            "engine speed.")
-    from distrib.build.wave import solve_wave
-
-    speeds = sorted({*case.conditions.rpm, rpm})
-    whole = solve_wave(case, rpm=speeds)
-    return at_point(whole, speeds.index(rpm)), _sweep(whole, "")
+            at["phased"] = spanned(at["phased"], at["wave"], case.limits.lean_percent)
+    notes = {"phased": "Without inertia of the air, the phased model hardly depends on engine "
+                       "speed."}
+    sweeps = [_sweep(over[m], notes.get(m, "")) for m in wanted.models if m in over]
+    return ([at[m] for m in wanted.models if m in at], [s for s in sweeps if s is not None],
+            remarks)
 
 
 def _sweep(shares: Shares, note: str) -> RpmSweep | None:

@@ -107,7 +107,7 @@ def _ticks(ax: Axes, series: Sequence[BarSeries]) -> None:
               for i, number in enumerate(first.cylinders)]
     ax.set_xticks(range(len(first.cylinders)), labels)
     ax.tick_params(axis="x", length=0)
-    note = "" if same else " (" + " / ".join(one.label for one in series) + ")"
+    note = "" if same else ", in the order of the legend"
     ax.set_xlabel(f"cylinder, and below it distance from entry (mm){note}")
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Final
 
 from distrib.report.data import ReportData
@@ -67,7 +68,9 @@ def render_pdf(document: Document, paper: str = "A4") -> bytes:
             if section.sheet:
                 pages.new_page()
             pages.section(section.title, section.blocks[:2])
-            for block in section.blocks:
+            for block, following in zip_longest(section.blocks, section.blocks[1:]):
+                if isinstance(block, Heading) and isinstance(following, Picture):
+                    pages.need(pages.picture_size(following)[1] + 0.8)
                 pages.block(block)
         return pages.finish(document.title, document.standing_note)
 
@@ -129,7 +132,7 @@ class Pages:
 
     def section(self, title: str, first: Sequence[Block]) -> None:
         """Rule and heading of a section, kept with its first blocks."""
-        pictures = [self._picture_size(b)[1] + 1.2 for b in first if isinstance(b, Picture)]
+        pictures = [self.picture_size(b)[1] + 1.2 for b in first if isinstance(b, Picture)]
         self.need(max([1.6, *pictures]))
         if self.down > MARGIN_IN:
             self.down += 0.15
@@ -219,14 +222,15 @@ class Pages:
             self.down += height
         self.down += 0.08
 
-    def _picture_size(self, block: Picture) -> tuple[float, float]:
+    def picture_size(self, block: Picture) -> tuple[float, float]:
+        """Width and height in inches that a picture takes on these pages."""
         tallest = self.height - 2.0 * MARGIN_IN - FOOT_IN - 1.3
         shrink = min(1.0, self.room / block.width_in, tallest / block.height_in)
         return block.width_in * shrink, block.height_in * shrink
 
     def _picture(self, block: Picture) -> None:
         """A figure as part of the page, smaller only where the page is narrower or lower."""
-        width, height = self._picture_size(block)
+        width, height = self.picture_size(block)
         self.need(height + 0.3)
         self.lines(block.title, BODY, bold=True, after=0.02)
         figure = self.pages[-1]

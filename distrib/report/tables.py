@@ -255,11 +255,13 @@ def findings_table(findings: Sequence[FindingRow]) -> Table:
 
 
 def passed_table(findings: Sequence[FindingRow]) -> Table:
-    """The checks that passed, with value and limit."""
-    columns = (Column("check"), Column("found"), Column("limit", rank=2))
-    return Table("Passed", columns, tuple(
-        (f"{f.checks} [{f.rule}]", f.value, _limit_cell(f))
-        for f in findings if f.verdict == "ok"))
+    """The checks that passed, with what was found; a limit only where the case changed it."""
+    rows = []
+    for finding in findings:
+        if finding.verdict == "ok":
+            changed = f" ({_limit_cell(finding)})" if finding.override else ""
+            rows.append((finding.checks, f"{finding.value}{changed}"))
+    return Table("Passed", (Column("check"), Column("found")), tuple(rows))
 
 
 def _limit_cell(finding: FindingRow) -> str:

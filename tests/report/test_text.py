@@ -101,7 +101,7 @@ def test_findings_stand_gravest_first_with_overrides() -> None:
     assert table.notes == ("1 change, 1 missing, 1 ask, 1 ok",)
     passed = tables.passed_table(fakes.findings())
     assert len(passed.rows) == 1
-    assert "changed in the case: longer runs" in passed.rows[0][2]
+    assert "changed in the case: longer runs" in passed.rows[0][1]
 
 
 def test_rig_figures_beside_an_engine_model_carry_no_verdict() -> None:
