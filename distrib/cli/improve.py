@@ -19,10 +19,10 @@ def improve(
     out: Annotated[
         str, typer.Option("--out", "-o", help="Folder for the proposals (case files).")
     ] = "proposals",
-    model: Annotated[str, typer.Option(help="Model of the search: bench or phased.")] = "phased",
+    model: Annotated[str, typer.Option(help="Of the search: bench, phased or wave.")] = "phased",
     judge: Annotated[
         list[str] | None,
-        typer.Option(help="Models that judge the proposals; default: that of the search."),
+        typer.Option(help="Models that judge the proposals; default: the search's, and wave."),
     ] = None,
     rpm: Annotated[
         str, typer.Option(help='Speeds, "3000,5000,7000"; default: lowest, middle, highest.')
@@ -46,6 +46,9 @@ def improve(
     judge_samples: Annotated[
         int, typer.Option(help="Draws of the final, paired comparison.", min=20)
     ] = 128,
+    matters: Annotated[
+        float, typer.Option(help="Difference in spread, %-points, that nobody can make.", min=0.0)
+    ] = 0.1,
     evaluations: Annotated[int, typer.Option(help="About how many designs to try.", min=40)] = 400,
     seed: Annotated[int, typer.Option(help="Seed of search and draws.", min=0)] = 1,
     jobs: Annotated[int, typer.Option("--jobs", "-j", help="Processes; 0: one a core.", min=0)] = 0,
@@ -69,10 +72,13 @@ def improve(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import wrote
-    from distrib.cli.sweep import cores
+    from distrib.cli.sweep import choice, cores
+    from distrib.studies.caseeval import MODELS
     from distrib.studies.designsearch import Options, write_proposals
 
     present = read_case(case)
+    for name in (model, *(judge or ())):
+        choice("model", name, MODELS)
     options = Options(
         model=model, rpm=_speeds(rpm), samples=samples, seed=seed,
         most_air_loss_percent=air_loss, quantile=quantile, evaluations=evaluations,
@@ -81,7 +87,8 @@ def improve(
     folder = Path(out)
     found, items = _search(present, options, folder, Path(case).stem, resume)
     files = write_proposals(items, folder, Path(case).stem)
-    judged = [_judge(present, items, m, options, judge_samples) for m in (judge or [model])]
+    judged = [_judge(present, items, m, options, judge_samples, matters)
+              for m in judge or _judges(present, model)]
     if json != "-":
         _show(found, items, files, judged)
     for path in files:
@@ -125,8 +132,14 @@ def _search(present: Case, options: Options, folder: Path, stem: str, resume: bo
         bar.close()
 
 
-def _judge(present: Case, items: list[Proposal], model: str, options: Options, samples: int
-           ) -> tuple[str, Comparison | None]:
+def _judges(present: Case, model: str) -> list[str]:
+    """The model of the search; wave too when the case has what it needs and it is another."""
+    waves = present.engine.intake_valve is not None and present.engine.exhaust_valve is not None
+    return [model, "wave"] if waves and model == "phased" else [model]
+
+
+def _judge(present: Case, items: list[Proposal], model: str, options: Options, samples: int,
+           matters: float) -> tuple[str, Comparison | None]:
     """Present design and proposals on the same draws of one model; None without proposals."""
     from distrib.studies.designs import compare_designs
 
@@ -134,7 +147,8 @@ def _judge(present: Case, items: list[Proposal], model: str, options: Options, s
         return model, None
     cases = {"present": present} | {item.label: item.case for item in items}
     return model, compare_designs(cases, model, rpm=options.rpm or present.conditions.rpm,
-                                  samples=samples, seed=options.seed + 1, threads=options.jobs)
+                                  samples=samples, seed=options.seed + 1, threads=options.jobs,
+                                  matters_percent=matters)
 
 
 def _show(found: Improvement, items: list[Proposal], files: list[Path],
@@ -161,9 +175,23 @@ def _show(found: Improvement, items: list[Proposal], files: list[Path],
         if not comparison.apart[present, :, -1].any():
             note(f"{model}: no proposal can be told from the present design; the difference is "
                  "inside what the model does not know")
-    for text in found.cautions:
+    for text in (*found.cautions, *_disagreements(judged)):
         note(text)
     note(f"{found.evaluations} designs tried. Estimates, not measured: verify before load.")
+
+
+def _disagreements(judged: list[tuple[str, Comparison | None]]) -> list[str]:
+    """Proposals that one model puts surely before the present design and another behind it."""
+    said = []
+    known = [(m, c) for m, c in judged if c is not None]
+    for name in known[0][1].designs[1:] if known else ():
+        sides = {m: float(c.chance_overall[c.designs.index(name), 0]) for m, c in known
+                 if c.apart[c.designs.index(name), 0, -1]}
+        if sides and min(sides.values()) < 0.5 < max(sides.values()):
+            said.append(f"the models disagree about {name}: chance to beat the present design "
+                        + ", ".join(f"{v:.0%} by {m}" for m, v in sides.items())
+                        + "; do not build it on this alone")
+    return said
 
 
 def _plot(found: Improvement, plot: str) -> None:
@@ -197,5 +225,5 @@ def _emit(target: str, present: Case, options: Options, found: Improvement,
              "changes": [{"name": n, "before": b, "after": a} for n, b, a in item.changes]}
             for item, path in zip(items, files, strict=True)],
         "comparisons": [{"model": model, "comparison": comparison} for model, comparison in judged],
-        "cautions": list(found.cautions),
+        "cautions": [*found.cautions, *_disagreements(judged)],
     })

@@ -60,9 +60,9 @@ def sweep(
     from distrib.studies.sweep import sweep as run_sweep
 
     options = SweepOptions(
-        model=_choice("--model", model, MODELS),
+        model=choice("--model", model, MODELS),
         sample=sample,
-        method=_choice("--method", method, METHODS),
+        method=choice("--method", method, METHODS),
         seed=seed,
     )
     outcome = run_sweep(
@@ -103,7 +103,8 @@ def again() -> str:
     return shlex.join(["distrib", *(a for a in sys.argv[1:] if a != "--resume")])
 
 
-def _choice(where: str, read: str, allowed: tuple[Text, ...]) -> Text:
+def choice(where: str, read: str, allowed: tuple[Text, ...]) -> Text:
+    """The one of `allowed` that was read; raises InputError otherwise."""
     from distrib.errors import InputError, Problem
 
     for item in allowed:

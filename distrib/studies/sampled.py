@@ -52,6 +52,7 @@ Sampler = Callable[["Case", "FloatArray | None", Draws, int], Sampled]
 SAMPLERS: dict[str, str] = {
     "bench": "distrib.studies.sampled:sample_bench",
     "phased": "distrib.studies.sampled:sample_phased",
+    "wave": "distrib.studies.sampled:sample_wave",
 }
 
 
@@ -97,17 +98,41 @@ def sample_bench(case: Case, rpm: FloatArray | None, draws: Draws, threads: int 
 
 
 def sample_phased(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
-    """The network through the crank cycle at the given speeds, or those of the case."""
+    """The network through the crank cycle at the given speeds, or those of the case.
+
+    Samples start from the repeating state of the nominal design, step and stop as the bands of
+    `build.band` do; a nominal draw alone is run to the end.
+    """
+    from distrib.build.band import SAMPLE_REPEATS, SAMPLE_STEPS
     from distrib.build.graph import runner_order
     from distrib.build.phased import operating_points, phased_model, run_phased
 
     points = operating_points(case, rpm, None, None)
-    run = run_phased(phased_model(case, points, draws), threads)
     count, samples = points["rpm"].size, max(draws.samples, 1)
+    run = run_phased(phased_model(case, points, steps=SAMPLE_STEPS), threads)
+    if draws.samples > 0:
+        run = run_phased(phased_model(case, points, draws, steps=SAMPLE_STEPS), threads,
+                         seed=np.repeat(run.final, samples, axis=1), repeats=SAMPLE_REPEATS)
     trapped = np.where(run.cycles > 0, run.trapped_kg, np.nan)
     grouped = trapped.reshape(trapped.shape[0], count, samples)
     air = np.moveaxis(grouped, (0, 1, 2), (2, 1, 0)) * points["rpm"][None, :, None] / 120.0
     return Sampled(np.array(runner_order(case)), np.ascontiguousarray(air))
+
+
+def sample_wave(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
+    """The wave model, solved once for the nominal design; what the draws do to it is taken from
+    the phased model: air = wave(nominal) x phased(draw)/phased(nominal), cylinder by cylinder.
+
+    So a comparison by waves rests on the wave model's centre and on the network's band.
+    """
+    from distrib.build.wave import solve_wave
+
+    wave = solve_wave(case, rpm=rpm, threads=threads)
+    if draws.samples == 0:
+        return Sampled(wave.cylinders, wave.air_kg_s[None])
+    nominal = sample_phased(case, rpm, Draws(), threads).air_kg_s
+    sampled = sample_phased(case, rpm, draws, threads)
+    return Sampled(wave.cylinders, wave.air_kg_s[None] * sampled.air_kg_s / nominal)
 
 
 def uncertain_names(case: Case, model: str = "bench") -> tuple[str, ...]:

@@ -111,3 +111,17 @@ def test_improve_writes_cases_that_review_accepts(
     assert "The few changes that buy most" in captured.out
     assert "not measured" in captured.err
     assert (tmp_path / "front.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_models_that_disagree_are_said() -> None:
+    from distrib.cli.improve import _disagreements
+    from distrib.studies.compare import compare_samples
+
+    noise = np.random.default_rng(0).normal(size=(200, 2, 1)) * 0.01
+    one = compare_samples({"present": 2.0 + noise[:, 0], "front 1": 1.0 + noise[:, 1]})
+    other = compare_samples({"present": 1.0 + noise[:, 0], "front 1": 2.0 + noise[:, 1]})
+    same = compare_samples({"present": 1.0 + noise[:, 0], "front 1": 1.0 + noise[:, 1]})
+    said = _disagreements([("phased", one), ("wave", other)])
+    assert len(said) == 1 and "100% by phased, 0% by wave" in said[0]
+    assert _disagreements([("phased", one), ("wave", same)]) == []
+    assert _disagreements([("phased", None)]) == []

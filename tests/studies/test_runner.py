@@ -197,9 +197,9 @@ def test_a_fault_names_the_point_and_keeps_what_was_done(
 
 
 def test_a_point_that_kills_its_worker_is_named(tmp_path: Path) -> None:
-    plan = Grid((Dimension("x", levels=(1.0,)),))
+    plan = Grid((Dimension("x", levels=(1.0, 2.0)),))  # one chunk alone would run in here
     study = Study(plan, PerTask(_suicidal, 1), (Column("y"),))
-    with pytest.raises(StudyFailed, match=r"points 0 to 0: the worker died 3 times.*-9"):
+    with pytest.raises(StudyFailed, match=r"points (\d) to \1: the worker died 3 times.*-9"):
         run_study(study, tmp_path / "t.csv", jobs=2)
 
 
