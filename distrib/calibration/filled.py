@@ -12,7 +12,7 @@ from distrib.calibration.trim_table import case_limits, measured_trims
 from distrib.case.change import case_hash
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
-from distrib.fuelling import check_injection, sign_flips
+from distrib.fuelling import check_injection, convert_percent, sign_flips
 from distrib.fuelling.trims import Policy, Trims
 from distrib.results import FloatArray
 
@@ -23,7 +23,10 @@ runs agree within about 1 %)."""
 
 @dataclass(frozen=True)
 class NextTrims:
-    """Next trims of P measured cells by N cylinders, with air as measured and as predicted."""
+    """Next trims of P measured cells by N cylinders, with air as measured and as predicted.
+
+    `trims` act on fuel, `trim_shown` is on the basis of the sheet.
+    """
 
     cylinders: tuple[int, ...]
     rpm: FloatArray
@@ -32,6 +35,7 @@ class NextTrims:
     measured_percent: FloatArray
     predicted_percent: FloatArray
     trims: Trims
+    trim_shown: FloatArray
     score: Score | None
     statements: tuple[str, ...]
 
@@ -73,7 +77,7 @@ def _next(
     case: Case, sheet: FilledSheet, at: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
     cylinders: tuple[int, ...], policy: Policy, step: float, partial: list[str],
 ) -> NextTrims:
-    lam, now = sheet.lambda_measured[at], sheet.trim_in_engine_percent[at]
+    lam, now = sheet.lambda_measured[at], _on_fuel(sheet, at)
     target = case.fuel.lambda_target
     made = measured_trims(lam, now, target, case_limits(case), policy=policy, step=step)
     base = lam * (1.0 + now / 100.0)
@@ -81,6 +85,9 @@ def _next(
     predicted = sheet.deviation_percent[at]
     low, high = sheet.low_percent[at], sheet.high_percent[at]
     statements = [*made.cautions, *partial]
+    if "total pulse" in {sheet.trim_on[k] for k in at.ravel()}:
+        statements.append("the sheet's percents act on the total pulse, and so do the next trims "
+                          "shown; on fuel they are larger")
     if sheet.heading.get("case") not in (None, "", case_hash(case)):
         statements.append("the sheet was written for another state of this case: the prediction on "
                           "it is not that of the case as it stands")
@@ -98,7 +105,31 @@ def _next(
         statements += found.statements
     statements += _flips(sheet, at, made)
     return NextTrims(cylinders, sheet.rpm[at[:, 0]], sheet.pressure_pa[at[:, 0]], lam, measured,
-                     predicted, made, found, tuple(statements))
+                     predicted, made, shown_percent(sheet, at, made.trim_percent), found,
+                     tuple(statements))
+
+
+def _on_fuel(
+    sheet: FilledSheet, at: np.ndarray[tuple[int, ...], np.dtype[np.int64]]
+) -> FloatArray:
+    """Trims that were in the engine as percent on fuel."""
+    now = sheet.trim_in_engine_percent[at]
+    basis = np.array(sheet.trim_on)[at]
+    if not (basis == "total pulse").any():
+        return now
+    return np.where(basis == "total pulse", convert_percent(
+        now, "total pulse", "fuel", sheet.total_pulse_s[at], sheet.dead_time_s[at]), now)
+
+
+def shown_percent(
+    sheet: FilledSheet, at: np.ndarray[tuple[int, ...], np.dtype[np.int64]], on_fuel: FloatArray
+) -> FloatArray:
+    """Percents on fuel as percents on the basis of the sheet."""
+    basis = np.array(sheet.trim_on)[at]
+    if not (basis == "total pulse").any():
+        return on_fuel
+    return np.where(basis == "total pulse", convert_percent(
+        on_fuel, "fuel", "total pulse", sheet.total_pulse_s[at], sheet.dead_time_s[at]), on_fuel)
 
 
 def _flips(

@@ -18,13 +18,15 @@ import numpy as np
 from distrib.calibration.gate import Gate
 from distrib.calibration.layout import MISSING, find_layout, split_line
 from distrib.errors import InputError, Problem
+from distrib.fuelling.trims import BASES
 from distrib.numerals import NumeralError, read_number
 from distrib.results import FloatArray
 
 COLUMNS: Final = (
     "cylinder", "distance_from_entry_mm", "rpm", "pressure_kpa_abs", "deviation_percent",
     "low_percent", "high_percent", "verdict", "lambda_equal_fuel", "trim_percent", "trim_on",
-    "trim_in_engine_percent", "lambda_measured", "egt_degc", "knock", "notes",
+    "total_pulse_ms", "dead_time_ms", "trim_in_engine_percent", "lambda_measured", "egt_degc",
+    "knock", "notes",
 )
 BLANKS: Final = ("trim_in_engine_percent", "lambda_measured", "egt_degc", "knock", "notes")
 FIRST_LINE: Final = "# distrib trim sheet 1"
@@ -70,6 +72,8 @@ class TrimTable:
     flips: tuple[str, ...]
     assumed: tuple[str, ...] = ()
     extra: Mapping[str, str] = field(default_factory=dict)
+    total_pulse_s: FloatArray | None = None
+    dead_time_s: float | None = None
 
 
 def number(value: float, digits: int = 1, sign: bool = False) -> str:
@@ -93,6 +97,7 @@ def to_csv(table: TrimTable) -> str:
     writer.writerow(COLUMNS)
     for i, rpm in enumerate(table.rpm):
         for j, pressure in enumerate(table.pressure_pa):
+            pulse = _pulse(table, i, j)
             for c, cylinder in enumerate(table.cylinders):
                 at = (i, j, c)
                 writer.writerow([
@@ -101,9 +106,17 @@ def to_csv(table: TrimTable) -> str:
                     number(table.low_percent[at], 2, True),
                     number(table.high_percent[at], 2, True), str(table.verdict[at]),
                     number(table.lambda_equal_fuel[at], 3),
-                    number(table.trim_shown[at], 1, True), table.trim_on, *[""] * len(BLANKS),
+                    number(table.trim_shown[at], 1, True), table.trim_on, *pulse,
+                    *[""] * len(BLANKS),
                 ])
     return out.getvalue()
+
+
+def _pulse(table: TrimTable, i: int, j: int) -> list[str]:
+    """Untrimmed total pulse and dead time of a cell in ms, blank where unknown."""
+    if table.total_pulse_s is None or table.dead_time_s is None:
+        return ["", ""]
+    return [number(table.total_pulse_s[i, j] * 1e3, 3), number(table.dead_time_s * 1e3, 3)]
 
 
 def _heading(table: TrimTable) -> dict[str, str]:
@@ -135,6 +148,9 @@ class FilledSheet:
     low_percent: FloatArray
     high_percent: FloatArray
     trim_shown: FloatArray
+    trim_on: tuple[str, ...]
+    total_pulse_s: FloatArray
+    dead_time_s: FloatArray
     trim_in_engine_percent: FloatArray
     lambda_measured: FloatArray
     egt_degc: FloatArray
@@ -143,7 +159,8 @@ class FilledSheet:
 
 _NUMBERS: Final = (
     "cylinder", "rpm", "pressure_kpa_abs", "deviation_percent", "low_percent", "high_percent",
-    "trim_percent", "trim_in_engine_percent", "lambda_measured", "egt_degc",
+    "trim_percent", "total_pulse_ms", "dead_time_ms", "trim_in_engine_percent", "lambda_measured",
+    "egt_degc",
 )
 
 
@@ -158,6 +175,7 @@ def read_sheet(path: str | Path) -> FilledSheet:
     problems: list[Problem] = []
     columns: dict[str, list[float]] = {name: [] for name in _NUMBERS}
     notes: list[str] = []
+    basis: list[str] = []
     numbers: list[int] = []
     for at in range(layout.header_line, len(lines)):
         if not lines[at].strip(" \t,;|"):
@@ -175,17 +193,22 @@ def read_sheet(path: str | Path) -> FilledSheet:
             where = layout.names.index(name)
             columns[name].append(_cell(cells[where], name, where, at + 1, layout.path, problems))
         notes.append(cells[layout.names.index("notes")])
+        basis.append(cells[layout.names.index("trim_on")])
+        if basis[-1] not in BASES:
+            problems.append(Problem("trim_on", f'"{basis[-1]}"', ", ".join(BASES), "",
+                                    str(layout.path), at + 1, "cell"))
     data = {name: np.array(values) for name, values in columns.items()}
     if not problems:
-        problems = _sheet_problems(data, numbers, layout.path)
+        problems = _sheet_problems(data, basis, numbers, layout.path)
     if problems:
         raise InputError(problems)
     heading = dict(_remark(line) for line in layout.metadata if ":" in line)
     return FilledSheet(
         layout.path, heading, data["cylinder"].astype(np.int64), data["rpm"],
         data["pressure_kpa_abs"] * 1e3, data["deviation_percent"], data["low_percent"],
-        data["high_percent"], data["trim_percent"], data["trim_in_engine_percent"],
-        data["lambda_measured"], data["egt_degc"], tuple(notes),
+        data["high_percent"], data["trim_percent"], tuple(basis), data["total_pulse_ms"] / 1e3,
+        data["dead_time_ms"] / 1e3, data["trim_in_engine_percent"], data["lambda_measured"],
+        data["egt_degc"], tuple(notes),
     )
 
 
@@ -211,7 +234,7 @@ def _cell(
 
 
 def _sheet_problems(
-    data: Mapping[str, FloatArray], lines: list[int], path: Path
+    data: Mapping[str, FloatArray], basis: list[str], lines: list[int], path: Path
 ) -> list[Problem]:
     """Rows that cannot be used as filled in."""
     problems = []
@@ -232,4 +255,10 @@ def _sheet_problems(
             if not np.isfinite(data["trim_in_engine_percent"][k]):
                 bad("trim_in_engine_percent", "a blank beside a measured lambda",
                     "the trim that was active, 0 if none")
+            if basis[k] == "total pulse" and not (
+                data["total_pulse_ms"][k] > data["dead_time_ms"][k] > 0.0
+            ):
+                bad("total_pulse_ms", f'{data["total_pulse_ms"][k]:g} ms with '
+                    f'{data["dead_time_ms"][k]:g} ms dead time',
+                    "a pulse longer than its dead time, for a percent on total pulse")
     return problems

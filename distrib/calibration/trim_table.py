@@ -9,18 +9,13 @@ import numpy as np
 
 from distrib.calibration.fit import Z90
 from distrib.calibration.gate import Gate
+from distrib.calibration.pulses import on_pulses
 from distrib.calibration.sheet import TrimTable
 from distrib.case.schema import Case
-from distrib.errors import InputError, Problem
 from distrib.fuelling import (
-    InjectorSet,
     Limits,
     Trims,
-    check_duty,
     check_injection,
-    convert_percent,
-    dead_time,
-    flow_at_pressure,
     fuel,
     lambda_at_equal_fuel,
     more_cautious,
@@ -29,7 +24,6 @@ from distrib.fuelling import (
     sign_flips,
     verdicts,
 )
-from distrib.fuelling.injectors import effective_pulse
 from distrib.fuelling.lambda_ import needed_multiplier
 from distrib.fuelling.limits import limits as make_limits
 from distrib.fuelling.trims import Basis, Evidence, Policy
@@ -60,20 +54,6 @@ def limit_lines(limits: Limits) -> tuple[str, ...]:
     names = ("lean_percent", "watch_percent", "rich_percent", "richen_cap_percent",
              "measured_cap_percent", "warn_percent", "refuse_percent", "duty_max")
     return tuple(f"{n} {getattr(limits, n):g}: {limits.origin(n)}" for n in names)
-
-
-def injector_set(case: Case) -> InjectorSet | None:
-    """The case's injectors by mass flow of its fuel; None when the case has none."""
-    given = case.fuel.injector
-    if given is None:
-        return None
-    flow = given.static_flow_kg_s
-    if flow is None and given.static_flow_m3_s is not None:
-        properties = fuel(case.fuel.kind, case.fuel.ethanol_volume_fraction)
-        flow = given.static_flow_m3_s * properties.density_kg_m3
-    if flow is None:
-        return None
-    return InjectorSet(flow, given.at_pressure_pa, given.dead_time_s)
 
 
 def _reshape(values: Any, rows: int, columns: int) -> FloatArray:
@@ -191,7 +171,7 @@ def _table(
     cautions: list[str],
 ) -> TrimTable:
     r, c = len(rpm), len(pressure_pa)
-    shown, duty, worst = _pulses(case, shares, trims, on, volts, limits, cautions)
+    pulses = on_pulses(case, shares, trims, on, volts, limits, cautions)
     flips = sign_flips(
         np.nan_to_num(_reshape(trims.needed_percent, r, c)), "rpm", rpm, "kPa absolute",
         [p / 1e3 for p in pressure_pa],
@@ -206,57 +186,16 @@ def _table(
         _reshape(deviation, r, c), _reshape(low, r, c), _reshape(high, r, c), level,
         words.reshape(r, c, -1), _reshape(lam, r, c),
         _reshape(trims.needed_percent, r, c), _reshape(trims.trim_percent, r, c),
-        _reshape(shown, r, c), _reshape(trims.base_percent, r, c),
-        _reshape(trims.mean_percent, r, c), None if duty is None else _reshape(duty, r, c),
-        None if worst is None else worst.reshape(r, c), gate,
+        _reshape(pulses.shown_percent, r, c), _reshape(trims.base_percent, r, c),
+        _reshape(trims.mean_percent, r, c),
+        None if pulses.duty is None else _reshape(pulses.duty, r, c),
+        None if pulses.duty_cylinder is None else pulses.duty_cylinder.reshape(r, c), gate,
         (*limit_lines(limits), *limits.overridden()), tuple(dict.fromkeys(cautions)), flips,
         tuple(f"{a.field}: {a.value} ({a.why})" for a in shares.assumed),
+        total_pulse_s=None if pulses.total_pulse_s is None
+        else _reshape(pulses.total_pulse_s, r, c),
+        dead_time_s=pulses.dead_time_s,
     )
-
-
-def _pulses(
-    case: Case, shares: Shares, trims: Trims, on: Basis, volts: float | None, limits: Limits,
-    cautions: list[str],
-) -> tuple[FloatArray, FloatArray | None, Any]:
-    """Trims on the wanted basis, and the injector's duty at the richest trimmed cylinder."""
-    injectors = injector_set(case)
-    air = shares.trapped_air_kg
-    needs_pulse = on == "total pulse"
-    dead_known = injectors is not None and bool(injectors.dead_time) and (
-        len(injectors.dead_time) == 1 or volts is not None)
-    if injectors is None or air is None or not dead_known:
-        if needs_pulse:
-            raise InputError([Problem(
-                "percent on total pulse", "no injector with dead time, or no supply voltage",
-                "fuel.injector with static_flow and dead_time, and --volts for a table of them",
-            )])
-        cautions.append("injector duty was not checked: the case gives no injector with dead time"
-                        if not (injectors and injectors.dead_time) else
-                        "injector duty was not checked: dead time depends on the supply voltage")
-        return trims.trim_percent, None, None
-    supply = volts if volts is not None else injectors.dead_time[0][0]
-    properties = fuel(case.fuel.kind, case.fuel.ethanol_volume_fraction)
-    mean_air = np.asarray(air, dtype=np.float64).mean(axis=-1)
-    pressure = case.fuel.injector.rail_pressure_pa if case.fuel.injector else np.nan
-    speed = np.asarray(shares.conditions["rpm"], dtype=np.float64)
-    total = (1.0 + trims.base_percent[:, None] / 100.0) * (1.0 + trims.trim_percent / 100.0) - 1.0
-    check = check_duty(
-        mean_air, case.fuel.lambda_target, properties.stoichiometric_afr,
-        np.nan_to_num(total) * 100.0, speed, injectors, pressure, supply, limits.duty_max,
-    )
-    for k in np.flatnonzero(check.over):
-        cylinder = shares.cylinders[check.worst_cylinder_index[k]]
-        cautions.append(
-            f"injector duty {check.worst[k] * 100:.0f} % at cylinder {cylinder}, {speed[k]:g} rpm: "
-            f"above {limits.duty_max * 100:g} % ({limits.origin('duty_max')})")
-    shown = trims.trim_percent
-    if needs_pulse:
-        flow = flow_at_pressure(injectors.static_flow_kg_s, injectors.at_pressure_pa, pressure)
-        fuel_kg = mean_air / (case.fuel.lambda_target * properties.stoichiometric_afr)
-        dead = float(dead_time(injectors.dead_time, supply))
-        pulse = effective_pulse(fuel_kg, flow) + dead
-        shown = convert_percent(trims.trim_percent, "fuel", on, pulse[:, None], dead)
-    return shown, check.worst, shares.cylinders[check.worst_cylinder_index]
 
 
 def measured_trims(

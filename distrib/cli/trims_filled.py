@@ -30,14 +30,15 @@ def next_trims(case: Case, path: str, policy: str, step: float, json: str | None
                 [cylinder, number(found.lambda_measured[k, c], 3),
                  number(found.measured_percent[k, c], 1, True),
                  number(found.predicted_percent[k, c], 1, True),
-                 number(found.trims.trim_percent[k, c], 1, True)
-                 if np.isfinite(found.trims.trim_percent[k, c]) else "refused"]
+                 number(found.trim_shown[k, c], 1, True)
+                 if np.isfinite(found.trim_shown[k, c]) else "refused"]
                 for c, cylinder in enumerate(found.cylinders)
             ]
             show(
                 f"{case.title}: {found.rpm[k]:.0f} rpm, {found.pressure_pa[k] / 1e3:.0f} kPa "
                 f"absolute (measured, {found.trims.policy}, step {found.trims.step:g})",
-                ["cylinder", "lambda", "air measured %", "air predicted %", "next trim %"], rows,
+                ["cylinder", "lambda", "air measured %", "air predicted %",
+                 f"next trim % on {sheet.trim_on[0]}"], rows,
             )
     for text in found.statements:
         note(text)
@@ -53,6 +54,7 @@ def _as_json(found: Any, sheet: FilledSheet) -> dict[str, Any]:
                     "measured_percent": found.measured_percent[k, c],
                     "predicted_percent": found.predicted_percent[k, c],
                     "trim_percent": found.trims.trim_percent[k, c],
+                    "trim_shown_percent": found.trim_shown[k, c],
                 }
                 for c, cylinder in enumerate(found.cylinders)
             ],

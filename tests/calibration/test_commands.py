@@ -264,6 +264,35 @@ def test_fit_asks_for_its_files(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert [p.name for p in tmp_path.iterdir()] == ["map.toml"]
 
 
+@pytest.mark.usefixtures("_stand_in")
+def test_filled_sheet_on_total_pulse_is_converted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "s.csv"
+    assert _run(["trims", CASE, "--rpm", "4000", "--on", "total pulse", "--volts", "14", "--csv",
+                 path], capsys)[0] == 0
+    lines = path.read_text().splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("cylinder,")) + 1
+    target = read_case(CASE).fuel.lambda_target
+    for c in range(4):
+        row = lines[at + c].split(",")
+        row[COLUMNS.index("total_pulse_ms")], row[COLUMNS.index("dead_time_ms")] = "2", "1"
+        row[COLUMNS.index("trim_in_engine_percent")] = "1" if c == 0 else "0"
+        row[COLUMNS.index("lambda_measured")] = f"{target}"
+        lines[at + c] = ",".join(row)
+    path.write_text("\n".join(lines) + "\n")
+    code, out, err = _run(["trims", CASE, "--filled", path, "--policy", "sum-to-zero", "--step",
+                           "1", "--json", "-"], capsys)
+    assert code == 0, err
+    cell = json.loads(out)["cells"][0]["cylinders"]
+    # +1 % on a 2 ms pulse with 1 ms dead is +2 % fuel: that cylinder needs 1.02 over the mean
+    need = np.array([1.02, 1.0, 1.0, 1.0])
+    fuel = (need / need.mean() - 1) * 100
+    assert [c["trim_percent"] for c in cell] == pytest.approx(fuel.tolist())
+    assert [c["trim_shown_percent"] for c in cell] == pytest.approx((fuel / 2).tolist())
+    assert [c["measured_percent"] for c in cell] == pytest.approx(fuel.tolist())
+
+
 def test_fit_log_finds_the_factor(tmp_path: Path, capsys: pytest.CaptureFixture[str],
                                   monkeypatch: pytest.MonkeyPatch) -> None:
     """The invented log holds AIR at 3000 rpm and its mirror at 5000; the model says half of it."""

@@ -65,7 +65,7 @@ def test_sheet_saved_again_by_a_continental_spreadsheet(tmp_path: Path) -> None:
         out.append(line if line.startswith("#") else line.replace(",", ";").replace(".", ","))
     text = "\ufeff" + "\r\n".join(out) + "\r\n"
     path = tmp_path / "sheet.csv"
-    path.write_text(text.replace("fuel;;;;;", "fuel;0,5;0,824;;;", 1), encoding="utf-8")
+    path.write_text(text.replace("fuel;;;;;;;", "fuel;;;0,5;0,824;;;", 1), encoding="utf-8")
     back = read_sheet(path)
     assert back.lambda_measured[0] == pytest.approx(0.824)
     assert back.trim_in_engine_percent[0] == 0.5
@@ -76,12 +76,15 @@ def test_sheet_saved_again_by_a_continental_spreadsheet(tmp_path: Path) -> None:
     "cells, message",
     [
         ({"lambda_measured": "rich", "trim_in_engine_percent": "0"},
-         'column 13 "lambda_measured": read "rich"'),
+         'column 15 "lambda_measured": read "rich"'),
         ({"lambda_measured": "0.83"}, "trim_in_engine_percent: read a blank beside"),
         ({"lambda_measured": "12.1", "trim_in_engine_percent": "0"},
          "an air-fuel ratio? Divide by the scale"),
         ({"rpm": ""}, "rpm: read a blank"),
-        ({"lambda_measured": "0,83", "trim_in_engine_percent": "0"}, "read 17 cells"),
+        ({"lambda_measured": "0,83", "trim_in_engine_percent": "0"}, "read 19 cells"),
+        ({"trim_on": "duty"}, 'trim_on: read "duty"'),
+        ({"lambda_measured": "0.83", "trim_in_engine_percent": "1", "trim_on": "total pulse"},
+         "a pulse longer than its dead time"),
     ],
 )
 def test_wrong_entries_are_named(tmp_path: Path, cells: dict[str, str], message: str) -> None:
