@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from distrib.case.geometry import area_ratio, displacement_m3, total_plenum_volume_m3
-from distrib.fuelling.verdict import Verdict, more_cautious, words
+from distrib.fuelling.verdict import Verdict, more_cautious
 from distrib.report.charts import point_of, spread_row
 from distrib.report.data import ReportData
 from distrib.report.document import Bullets, Facts, Heading, Paragraph, Section
 from distrib.report.grid import as_sentence
-from distrib.report.numbers import decimals_for, interval, millimetres, plain, signed
-from distrib.report.schedule import entry_line
+from distrib.report.numbers import decimals_for, interval, millimetres, signed
+from distrib.report.schedule import distances_m, entry_line
 from distrib.report.tables import (
     ShareRow,
     conditions_in_words,
     half_width,
     share_rows,
+    span_note,
     spread_in_words,
     verdict_map,
 )
@@ -27,6 +28,7 @@ from distrib.units import display_both, display_gauge
 
 if TYPE_CHECKING:
     from distrib.case.schema import Case
+    from distrib.results import Shares
 
 
 def heeded(data: ReportData) -> dict[int, Verdict]:
@@ -68,59 +70,73 @@ def glance_section(
 
 
 def answer_in_words(data: ReportData) -> list[str]:
-    """Who gets most and least air in the deciding model, how sure that is, and the bench limit."""
+    """The answer first (who runs lean or rich), then what each model says, one sentence each."""
     if not data.shares:
         return ["No model has been run for this report."]
-    shares = data.shares[0]
-    point = point_of(shares, data.point)
-    rows = share_rows(data.case, shares, point)
-    if not rows:
-        return [as_sentence(spread_in_words(shares, point))]
-    most = max(rows, key=lambda r: r.deviation_percent)
-    least = min(rows, key=lambda r: r.deviation_percent)
-    out = [f"{_one(most, rows, 'most')} {_one(least, rows, 'least')}"]
-    out.append(as_sentence(
-        f"{shares.model} model, {conditions_in_words(shares, point)}: "
-        f"{spread_in_words(shares, point)}"))
-    band = shares.band
-    if band is not None:
-        i = int(np.flatnonzero(shares.cylinders == most.cylinder)[0])
-        chance = float(band.chance_leanest[point, i])
-        out.append(f"Cylinder {most.cylinder} is the leanest in {100.0 * chance:.0f} % of the "
-                   f"{band.samples} samples.")
-    out += _beside(data, shares.model)
-    return out
-
-
-def _one(row: ShareRow, rows: Sequence[ShareRow], which: str) -> str:
-    places = decimals_for(half_width(rows))
-    band = interval(row.low_percent, row.high_percent, places)
-    held = "" if row.low_percent is None else f" (band {band} %)"
-    return (f"Cylinder {row.cylinder}, {millimetres(row.distance_m)} mm from the entry, gets the "
-            f"{which} air: {signed(row.deviation_percent, places)} %{held}; {words(row.verdict)}.")
-
-
-def _beside(data: ReportData, deciding: str) -> list[str]:
-    """What the other models say, one sentence each."""
-    out = []
-    for shares in data.shares[1:]:
+    out = [_answer(data)]
+    for shares in data.shares:
         point = point_of(shares, data.point)
         rows = share_rows(data.case, shares, point)
+        said = f"{shares.model} model, {conditions_in_words(shares, point)}: "
         if not rows:
-            out.append(f"The {shares.model} model found no solution at this point.")
+            out.append(as_sentence(said + spread_in_words(shares, point)))
             continue
         most = max(rows, key=lambda r: r.deviation_percent)
-        row = spread_row(shares, point, "")
-        out.append(f"The {shares.model} model gives a spread of "
-                   f"{plain(row.spread, decimals_for(half_width(rows)))} % with cylinder "
-                   f"{most.cylinder} leanest"
-                   + (", the upper limit of what this plenum could do to an engine."
-                      if shares.model == "bench" else "."))
-    flagged = [c for c, v in heeded(data).items() if v in ("lean", "watch")]
-    if flagged and len(data.shares) > 1:
-        names = ", ".join(str(c) for c in sorted(flagged))
-        out.append(f"To heed, whichever engine model says so: cylinder {names} may run lean.")
+        least = min(rows, key=lambda r: r.deviation_percent)
+        places = decimals_for(half_width(rows))
+        said += (f"most air {_one(most, places)}, least air {_one(least, places)}; "
+                 f"{spread_in_words(shares, point)}")
+        said += "; ".join(["", *span_note(shares)])
+        out.append(as_sentence(said + _how_often(shares, point, most.cylinder)
+                               + (f"; {RIG}" if shares.model == "bench" else "")))
     return out
+
+
+RIG: Final = "a rig shows the upper limit of what a plenum could do to an engine"
+
+
+def _answer(data: ReportData) -> str:
+    """Lean, watched and rich cylinders by the verdicts to heed."""
+    found = heeded(data)
+    if not found:
+        first = data.shares[0]
+        return as_sentence(spread_in_words(first, point_of(first, data.point)))
+    distances = distances_m(data.case)
+
+    def named(verdict: Verdict) -> str:
+        members = sorted(c for c, v in found.items() if v == verdict)
+        listed = ", ".join(f"{c} ({millimetres(distances[c])} mm from entry)" for c in members)
+        return f"cylinder{'s' if len(members) > 1 else ''} {listed}"
+
+    present = set(found.values())
+    parts = []
+    if "lean" in present:
+        parts.append(f"Lean, more air at equal fuel: {named('lean')}.")
+    if "watch" in present:
+        parts.append(f"Watch, may get more air and run lean: {named('watch')}.")
+    if "rich" in present:
+        parts.append(f"Rich, less air at equal fuel: {named('rich')}.")
+    if not parts:
+        parts.append("Even within the limits: no cylinder stands out as lean or rich.")
+    if all(s.model == "bench" for s in data.shares):
+        parts.append("These are figures of a steady rig, which overstates what an engine does.")
+    return " ".join(parts)
+
+
+def _one(row: ShareRow, places: int) -> str:
+    held = "" if row.low_percent is None else (
+        f", band {interval(row.low_percent, row.high_percent, places)} %")
+    return (f"in cylinder {row.cylinder} ({signed(row.deviation_percent, places)} %{held})")
+
+
+def _how_often(shares: Shares, point: int, cylinder: int) -> str:
+    """In how many samples that cylinder had the most air."""
+    if shares.band is None or "other_deviation_percent" in shares.extra:
+        return ""
+    i = int(np.flatnonzero(shares.cylinders == cylinder)[0])
+    chance = float(shares.band.chance_leanest[point, i])
+    return (f"; cylinder {cylinder} is the leanest in {100.0 * chance:.0f} % of the samples"
+            if np.isfinite(chance) else "")
 
 
 def _apart_by_bands(reports: Sequence[ReportData], labels: Sequence[str]) -> list[str]:

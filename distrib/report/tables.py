@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
@@ -97,10 +98,10 @@ def verdict_map(rows: Sequence[ShareRow]) -> dict[int, Verdict]:
 
 
 def half_width(rows: Sequence[ShareRow]) -> float | None:
-    """The widest half band of the rows in percent, None without a band."""
+    """The middle one of the half bands in percent, which sets the digits; None without a band."""
     widths = [0.5 * (row.high_percent - row.low_percent) for row in rows
               if row.low_percent is not None and row.high_percent is not None]
-    return max(widths) if widths else None
+    return median(widths) if widths else None
 
 
 def share_table(
@@ -136,7 +137,14 @@ def share_table(
         out.append(tuple(cells))
     title = f"{shares.title}: {shares.model} model, {conditions_in_words(shares, point)}"
     return Table(title, tuple(columns), tuple(out),
-                 (spread_in_words(shares, point), *verdict_notes(rows)))
+                 (spread_in_words(shares, point), *span_note(shares), *verdict_notes(rows)))
+
+
+def span_note(shares: Shares) -> tuple[str, ...]:
+    """Said where the band of one engine model also spans another."""
+    if "other_deviation_percent" not in shares.extra:
+        return ()
+    return ("the band spans both engine models, and a cylinder is flagged when either flags it",)
 
 
 def verdict_notes(rows: Sequence[ShareRow]) -> tuple[str, ...]:

@@ -128,9 +128,28 @@ def test_two_designs_are_compared_on_one_scale_and_may_be_alike() -> None:
 
 def test_answer_names_the_leanest_first_and_says_it_in_words() -> None:
     text = words(report_html([fakes.report(designs.case())]))
-    assert ("Cylinder 5, 387 mm from the entry, gets the most air: +2.0 % (band +0.7 to +3.3 %); "
-            "may get more air at equal fuel: may run lean, watch.") in text
-    assert "To heed, whichever engine model says so: cylinder 5 may run lean." in text
+    lead = re.search(r'<p class="lead">(.*?)</p>', text)
+    assert lead is not None
+    assert lead.group(1) == ("Lean, more air at equal fuel: cylinder 5 (387 mm from entry). "
+                             "Rich, less air at equal fuel: cylinder 1 (43 mm from entry).")
+    assert ("most air in cylinder 5 (+2.0 %, band +0.7 to +3.3 %), least air in cylinder 1 "
+            "(-2.1 %, band -3.0 to -1.2 %)") in text
+    assert "a rig shows the upper limit" in text
+
+
+def test_all_even_is_said_with_the_warning_not_to_lean_out() -> None:
+    case = designs.case()
+    quiet = fakes.shares(case, deviation=(0.1, 0.0, -0.1, 0.0, 0.0), half=0.1)
+    data = dataclasses.replace(fakes.report(case), shares=(quiet,))
+    text = words(report_html([data]))
+    assert "Even within the limits: no cylinder stands out as lean or rich." in text
+    assert "A prediction of even is no leave to lean out." in text
+
+
+def test_rig_figures_alone_are_marked_as_such() -> None:
+    case = designs.case()
+    data = dataclasses.replace(fakes.report(case), shares=(fakes.shares(case, "bench"),))
+    assert "figures of a steady rig, which overstates what an engine does" in report_html([data])
 
 
 def test_point_without_solution_is_reported_in_words() -> None:
