@@ -46,7 +46,8 @@ def test_cylinder_lists() -> None:
 @pytest.mark.parametrize(("half", "deviation"), [(2.3, "+2"), (0.9, "+2.0"), (0.15, "+2.00")])
 def test_share_table_shows_no_more_than_the_band_justifies(half: float, deviation: str) -> None:
     case = designs.case()
-    flat = fakes.shares(case, deviation=(-2.0, -1.0, 0.0, 1.0, 2.0), half=half / 1.2)  # the fake bands widen by cylinder; 1.2 is the middle one
+    # the fake bands widen from cylinder to cylinder; 1.2 is the middle factor
+    flat = fakes.shares(case, deviation=(-2.0, -1.0, 0.0, 1.0, 2.0), half=half / 1.2)
     table = tables.share_table(case, flat)
     column = [c.name for c in table.columns].index("deviation")
     assert table.rows[-1][column] == deviation
