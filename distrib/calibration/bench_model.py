@@ -140,6 +140,8 @@ def bench_forward(case: Case, sheet: BenchSheet, jet: bool = True) -> BenchForwa
             continue
         value, sigma = _given(runner.loss) or (
             losses[f"runner {c}"], RUNNER_SIGMA * losses[f"runner {c}"])
+        if sigma <= 0.0:
+            continue  # given as certain
         changes[f"runner.{c}.loss"] = {"value": value, "sigma": sigma}
         unknowns.append(_loss(f"runner.{c}.loss", f"given.runner.{c}.loss", value, sigma,
                               "laws of bends, friction and taper"))
@@ -149,7 +151,9 @@ def bench_forward(case: Case, sheet: BenchSheet, jet: bool = True) -> BenchForwa
 
 
 def _given(value: Any) -> tuple[float, float] | None:
-    """A coefficient already given in the case, with its sigma (10 % when it has none)."""
+    """A coefficient already given in the case, with its sigma (10 % when it has none).
+
+    A sigma of 0 says that the coefficient is certain: it is then no unknown."""
     if value is None:
         return None
     return value.value, value.sigma if value.sigma is not None else 0.1 * abs(value.value)
@@ -158,7 +162,10 @@ def _given(value: Any) -> tuple[float, float] | None:
 def _loss(
     name: str, draw: str, value: float, sigma: float, basis: str, place: str = ""
 ) -> Unknown:
-    parameter = Parameter(name, value, sigma / value, "log", 1e-4, 50.0, "-", basis)
+    if value > 1e-3:
+        parameter = Parameter(name, value, sigma / value, "log", 1e-4, 50.0, "-", basis)
+    else:  # a loss near nothing has no relative scale
+        parameter = Parameter(name, value, sigma, "linear", 0.0, 50.0, "-", basis)
     return Unknown(parameter, draw, value, sigma, place or name)
 
 
@@ -171,6 +178,8 @@ def _header_unknowns(
         if sum(r.plenum == plenum.name for r in case.runners) < 2:
             continue
         value, sigma = _given(plenum.regain) or _nominal_regain(case, plenum)
+        if sigma <= 0.0:
+            continue
         name, place = f"plenum.{plenum.name}.regain", f"plenum.{number}.regain"
         changes[place] = {"value": value, "sigma": sigma}
         prior = Parameter(name, value, sigma, "linear", -1.0, 2.0, "-", "law of the run loss")
@@ -180,7 +189,7 @@ def _header_unknowns(
             continue  # a part-open plate can choke, which one loss coefficient cannot say
         key = f"entry {entry.name} pipe"
         value, sigma = _given(entry.loss) or (losses[key], ENTRY_SIGMA * losses[key])
-        if value <= 0.0:
+        if sigma <= 0.0:
             continue
         name, place = f"entry.{entry.name}.loss", f"entry.{number}.loss"
         changes[place] = {"value": value, "sigma": sigma}

@@ -19,9 +19,10 @@ body { font: 13pt/1.35 sans-serif; color: #000; background: #fff; max-width: 190
   margin: 6mm auto; padding: 0 4mm; }
 h1 { font-size: 20pt; margin: 0 0 2mm; } h2 { font-size: 15pt; margin: 6mm 0 2mm; }
 table { border-collapse: collapse; width: 100%; break-inside: avoid; }
-th, td { border: 0.3mm solid #000; padding: 1mm 2mm; text-align: right; font-size: 12pt; }
+th, td { border: 0.3mm solid #000; padding: 1mm 1.5mm; text-align: right; font-size: 12pt; }
 th { background: #eee; } td.word, th.word { text-align: left; }
-td.blank { min-width: 18mm; } td.trim { font-weight: bold; font-size: 14pt; }
+td.blank { min-width: 14mm; } td { white-space: nowrap; }
+td.trim { font-weight: bold; font-size: 14pt; }
 .box { display: inline-block; width: 4mm; height: 4mm; border: 0.4mm solid #000;
   vertical-align: -0.6mm; margin-right: 2mm; }
 .ticked::after { content: "\\2713"; position: relative; top: -1.6mm; }
@@ -95,7 +96,7 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
     head = (
         "<tr><th>cyl</th><th>from entry<br>mm</th><th>air<br>%</th><th>band<br>%</th>"
         '<th class="word">mark</th><th>trim<br>%</th><th>in engine<br>%</th><th>lambda</th>'
-        "<th>exh.<br>degC</th><th>knock</th></tr>"
+        "<th>exh.<br>degC</th><th>knock</th><th>lambda,<br>injectors<br>swapped</th></tr>"
     )
     rows = []
     for c, cylinder in enumerate(table.cylinders):
@@ -103,7 +104,7 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
         band = f"{number(table.low_percent[at], 1, True)} .. " \
                f"{number(table.high_percent[at], 1, True)}"
         trim = number(table.trim_shown[at], 1, True) or "refused"
-        blank = '<td class="blank"></td>' * 4
+        blank = '<td class="blank"></td>' * 5
         rows.append(
             f"<tr><td>{cylinder}</td><td>{table.distance_from_entry_m[c] * 1e3:.0f}</td>"
             f"<td>{number(table.deviation_percent[at], 1, True)}</td>"
@@ -122,7 +123,8 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
 
 def _legend() -> str:
     pairs = "; ".join(f"{LETTER[v]} = {WORDS[v]}" for v in ("lean", "watch", "rich", "even"))
-    return f"<p>{escape(pairs)}. Band: where the figure lies, given what is uncertain.</p>"
+    return (f"<p>{escape(pairs)}. Band: where the figure lies, given what is uncertain. Injectors "
+            "swapped: all moved on by one cylinder, sensors left in place.</p>")
 
 
 def to_text(table: TrimTable) -> str:

@@ -7,7 +7,7 @@ import pytest
 
 from distrib.build.bench import solve_bench
 from distrib.calibration.bench import ONE_AT_A_TIME
-from distrib.calibration.bench_model import calibrated_changes
+from distrib.calibration.bench_model import bench_forward, calibrated_changes
 from distrib.calibration.fit import fit_map
 from distrib.calibration.residual_plot import residual_svg
 from distrib.calibration.service import fit_bench
@@ -76,6 +76,18 @@ def test_regain_is_told_from_runner_losses() -> None:
     found = fit_map(full.predict, full.observed, full.sigma, full.parameters)
     assert found.low90[at] <= 0.9 <= found.high90[at]
     assert found.shrink[at] < 1.0
+
+
+def test_given_coefficients_are_priors_or_certain() -> None:
+    case = with_changes(demo_case(), {
+        "runner.2.loss": {"value": 0.4, "sigma": 0.0}, "runner.3.loss": {"value": 0.3},
+        "plenum.1.regain": {"value": 0.8, "sigma": 0.2},
+    })
+    forward = bench_forward(case, blank_sheet(4), jet=False)
+    found = {p.name: (p.prior, p.prior_sigma) for p in forward.parameters}
+    assert "runner.2.loss" not in found
+    assert found["runner.3.loss"] == pytest.approx((0.3, 0.1))
+    assert found["plenum.main.regain"] == pytest.approx((0.8, 0.2))
 
 
 def test_rows_with_others_open_only_are_refused() -> None:

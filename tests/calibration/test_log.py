@@ -127,6 +127,27 @@ def test_slow_channel_repeats_until_its_next_value() -> None:
     assert fill_gaps(np.array([1.0, nan, nan, 4.0, nan])).tolist() == [1, 1, 1, 4, 4]
 
 
+def test_slow_lambda_channels_leave_blanks(tmp_path: Path) -> None:
+    """Lambda at every fifth row only, speed at every second: medians stay, counts say so."""
+    rows = lambda_rows()
+    lines = ["Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL"]
+    for k, row in enumerate(rows):
+        cells = [f"{v:.10g}" for v in row]
+        if k % 2:
+            cells[1] = ""
+        if k % 5:
+            cells[5:9] = ["", "", "", ""]
+        lines.append(",".join(cells))
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    mapping = read_log_mapping(_mapping(tmp_path))
+    windows = steady_windows(read_log(path, mapping), mapping)
+    cells_found = into_cells(windows, mapping.cell_rpm, mapping.cell_pressure_pa)
+    lam = cells_found.lambda_base[0, 0]
+    assert np.allclose(lam / lam.mean(), AIR, rtol=1e-9)
+    assert windows.count.max() <= 21  # 5 s at 4 Hz
+
+
 def test_cut_off_last_line_is_left_out_and_noted(tmp_path: Path) -> None:
     path = write_log(tmp_path / "log.csv")
     path.write_bytes(path.read_bytes() + b"60.00,50")
