@@ -154,7 +154,9 @@ def _jets(b: Builder) -> tuple[list[Any], list[Any]]:
         k = b.flow[duct]
         e = b.end(slot, k, d[f"area_{end}_m2"])
         row = b.equations.index(f"mouth {mouth}")
-        index.append((row, e, 1, b.pos(row, slot), b.pos(row, b.mflow(k))))
+        # the duct feeds this end while it flows towards it
+        sign = 1 if end == "v" else -1
+        index.append((row, e, sign, b.pos(row, slot), b.pos(row, b.mflow(k))))
         values.append(coefficient)
     return index, values
 

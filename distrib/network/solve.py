@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -225,9 +225,21 @@ def sample_states(network: Network, count: int = LANES) -> FloatArray:
     return x
 
 
+def residual_and_jacobian(network: Network, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Scaled residual (B, n) and dense Jacobian (B, n, n) at x (slots, B), rows as `equations`."""
+    entries = np.array(network.entries, dtype=np.int64).reshape(-1, 2)
+    scratch, n = entries.shape[0], int(network.topology.sizes[0])
+    top = _moved(network.topology, np.append(np.arange(scratch), scratch))
+    r = np.zeros((n, x.shape[1]))
+    values = np.zeros((scratch + 1, x.shape[1]))
+    evaluate_batch(top, network.params, scratch + 1, x, r, values)
+    jacobian = np.zeros((x.shape[1], n, n))
+    jacobian[:, entries[:, 0], entries[:, 1]] = values[:scratch].T
+    return np.ascontiguousarray(r.T), jacobian
+
+
 def plan(network: Network, *, valves_close: bool = False) -> Plan:
     """Choose the pivot order of a network. Raises NoSolution when it is singular."""
-    n = int(network.topology.sizes[0])
     count = LANES
     states = sample_states(network, count)
     one = Params(*(np.repeat(t[:, :1], count, axis=1) for t in network.params))
@@ -235,20 +247,13 @@ def plan(network: Network, *, valves_close: bool = False) -> Plan:
         shut = np.random.default_rng(21).uniform(size=one.nozzle.shape) < 0.4
         shut[:, 0] = False
         one = one._replace(nozzle=np.where(shut, 0.0, np.maximum(one.nozzle, 1e-5)))
-    entries = network.entries
-    scratch = len(entries)
-    top = _moved(network.topology, np.append(np.arange(scratch), scratch))
-    r = np.zeros((n, count))
-    jac = np.zeros((scratch + 1, count))
-    evaluate_batch(top, one, scratch + 1, states, r, jac)
-    index = np.array(entries, dtype=np.int64).reshape(-1, 2)
-    samples = np.zeros((count, n, n))
-    samples[:, index[:, 0], index[:, 1]] = jac[:scratch].T
+    _, samples = residual_and_jacobian(replace(network, params=one, batch=count), states)
     try:
         sequence = order(network.pattern, list(samples))
     except ArithmeticError as error:
         raise NoSolution(f"the network is singular: {_named(str(error), network)}") from error
     prog, position = program(network.pattern, sequence)
+    index = np.array(network.entries, dtype=np.int64).reshape(-1, 2)
     filled = int(position.max()) + 1
     where = np.append(position[index[:, 0], index[:, 1]], filled)
     return Plan(_moved(network.topology, where), prog, filled + 1)
@@ -295,4 +300,6 @@ def solve(
     return Solution(x, network.params.scalars[0].copy(), iterations, residual, worst)
 
 
-__all__ = ["Plan", "Solution", "evaluate_batch", "lanes_of", "plan", "solve"]
+__all__ = [
+    "Plan", "Solution", "evaluate_batch", "lanes_of", "plan", "residual_and_jacobian", "solve",
+]
