@@ -82,7 +82,7 @@ def _parts(
     suffix = f" {plenum.name}" if len(case.plenums) > 1 else ""
     plan = view(metal, "plan") + _cylinder_marks(metal, "plan", verdicts, scale)
     plan += _station_dimensions(runners, plenum, room(plan, scale)[1], scale)
-    plan += _balance_marks(case, plenum, scale) + _baffles(case, metal, scale)
+    plan += _balance_marks(case, metal, scale) + _baffles(case, metal, scale)
     plan += _caption(plan, f"PLAN{suffix}, from above", scale)
     side = view(metal, "side") + _cylinder_marks(metal, "side", verdicts, scale)
     side += _section_marks(plenum, metal, scale) + _sensor_marks(case, metal, scale)
@@ -134,6 +134,9 @@ def _cylinder_marks(
             text = ranges(cylinders)
             text = f"cyl. {text}" if side == "end" else text
             ha = "center" if abs(way[0]) < 0.3 else "left" if way[0] > 0.0 else "right"
+            if not way.any():
+                wide = 0.5 * len(text) * GLYPH * POINT_MM * 9.0 * scale + 1.2 * scale
+                out.append(Oval(at, wide, 0.8 * BALLOON_MM * scale, 0.0, "TEXT", filled=True))
             out.append(Label(at, text, 8.0, bold=True, ha=ha))
             continue
         number = cylinders[0]
@@ -168,14 +171,16 @@ def _station_dimensions(
         stations = sorted({r.station_m for r in runners if r.row == row})
         points = [0.0, *(s * MM for s in stations), plenum.length_m * MM]
         base = room(out, scale)[1] if out else low
+        chain: list[Shape] = []
         spans = [(a, b) for a, b in pairwise(points) if b - a > 0.05]
         for number, (first, second) in enumerate(spans):
             spill: Literal["left", "right"] | None = (
                 "left" if number == 0 else "right" if number == len(spans) - 1 else None)
-            out += dimension((first, base), (second, base), -5.0, scale, spill)
+            chain += dimension((first, base), (second, base), -5.0, scale, spill)
         if row != "single":
-            out.append(Label((room(out, scale)[2] + 1.5 * scale, base - 5.0 * scale),
-                             f"{row} row", TEXT, ha="left"))
+            chain.append(Label((room(chain, scale)[2] + 1.5 * scale, base - 5.0 * scale),
+                               f"{row} row", TEXT, ha="left"))
+        out += chain
     return out
 
 
@@ -232,16 +237,17 @@ def _sections(plenum: Plenum, metal: Metal, suffix: str, scale: float) -> list[S
     return out + _caption(out, f"SECTIONS{suffix}", scale)
 
 
-def _balance_marks(case: Case, plenum: Plenum, scale: float) -> list[Shape]:
+def _balance_marks(case: Case, metal: Metal, scale: float) -> list[Shape]:
     """Balance tubes that end in this plenum: a dashed circle and where the tube leads."""
     out: list[Shape] = []
     for tube in case.balance_tubes:
         for own, at, other in ((tube.from_plenum, tube.from_at_m, tube.to_plenum),
                                (tube.to_plenum, tube.to_at_m, tube.from_plenum)):
-            if own == plenum.name:
+            if own == metal.body.name:
                 radius = tube.diameter_m / 2.0 * MM
                 out.append(Oval((at * MM, 0.0), radius, radius, 0.0, "HIDDEN"))
-                out.append(Label((at * MM, 0.8 * scale), f"to {other}", 7.0, va="bottom"))
+                low = -half_size_at(metal.body, at)[0] * MM + 0.7 * scale
+                out.append(Label((at * MM, low), f"to {other}", 7.0, va="bottom"))
     return out
 
 
