@@ -190,7 +190,8 @@ class Cells:
     """Windows gathered in cells of speed by pressure: arrays (R, C, N), NaN where nothing fell.
 
     `lambda_base` is the median over windows, `spread` the largest minus smallest window, `windows`
-    how many, `sigma` the standard error of the cell (never below `floor` x lambda).
+    how many, `sigma` the standard error of the cell (never below `floor` x lambda), `trim_percent`
+    the median trim that was active.
     """
 
     cylinders: tuple[int, ...]
@@ -200,6 +201,7 @@ class Cells:
     spread: FloatArray
     sigma: FloatArray
     windows: IntArray
+    trim_percent: FloatArray
     unplaced: int
 
 
@@ -213,11 +215,14 @@ def into_cells(
     """
     rows, columns = _nearest(windows.rpm, rpm), _nearest(windows.pressure_pa, pressure_pa)
     shape = (len(rpm), len(pressure_pa), len(windows.cylinders))
-    lam, spread, sigma = (np.full(shape, np.nan) for _ in range(3))
+    lam, spread, sigma, trim = (np.full(shape, np.nan) for _ in range(4))
     number = np.zeros(shape, dtype=np.int64)
     for i in range(shape[0]):
         for j in range(shape[1]):
-            inside = windows.lambda_base[(rows == i) & (columns == j)]
+            at = (rows == i) & (columns == j)
+            inside = windows.lambda_base[at]
+            if at.any():
+                trim[i, j] = np.median(windows.trim_percent[at], axis=0)
             for c in range(shape[2]):
                 values = inside[np.isfinite(inside[:, c]), c]
                 number[i, j, c] = len(values)
@@ -230,7 +235,7 @@ def into_cells(
     unplaced = int(np.count_nonzero((rows < 0) | (columns < 0)))
     return Cells(
         windows.cylinders, np.asarray(rpm), np.asarray(pressure_pa), lam, spread, sigma, number,
-        unplaced,
+        trim, unplaced,
     )
 
 

@@ -1,11 +1,15 @@
-"""Next trims from a filled trim sheet, and the score of the prediction that it carried."""
+"""Next trims from measured lambdas: a filled trim sheet, or an engine log."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
+from distrib.calibration.clean import into_cells, steady_windows
+from distrib.calibration.log import read_log
+from distrib.calibration.mapping import LogMapping
 from distrib.calibration.score import Score, score
 from distrib.calibration.sheet import FilledSheet
 from distrib.calibration.trim_table import case_limits, measured_trims
@@ -84,7 +88,7 @@ def _next(
     measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
     predicted = sheet.deviation_percent[at]
     low, high = sheet.low_percent[at], sheet.high_percent[at]
-    statements = [*made.cautions, *partial]
+    statements = [*made.cautions, *_about_sensors(policy), *partial]
     if "total pulse" in {sheet.trim_on[k] for k in at.ravel()}:
         statements.append("the sheet's percents act on the total pulse, and so do the next trims "
                           "shown; on fuel they are larger")
@@ -107,6 +111,51 @@ def _next(
     return NextTrims(cylinders, sheet.rpm[at[:, 0]], sheet.pressure_pa[at[:, 0]], lam, measured,
                      predicted, made, shown_percent(sheet, at, made.trim_percent), found,
                      tuple(statements))
+
+
+def _about_sensors(policy: Policy) -> tuple[str, ...]:
+    """What sum-to-zero asks for beside a measured lambda."""
+    if policy != "sum-to-zero":
+        return ()
+    return ("sum-to-zero takes the readings at their word: a sensor that reads wrong, or a leak "
+            "beside it, becomes a wrong trim. Swap sensors first",)
+
+
+def next_from_log(
+    case: Case, path: str | Path, mapping: LogMapping, policy: Policy, step: float
+) -> NextTrims:
+    """Next trims for every cell of the mapping in which all cylinders were measured.
+
+    The log is cleaned first; trims and corrections that were active are the starting point.
+    InputError when no cell is complete. No prediction comes with a log: those columns are NaN.
+    """
+    check_injection(case.fuel.injection)
+    log = read_log(path, mapping)
+    windows = steady_windows(log, mapping)
+    cells = into_cells(windows, mapping.cell_rpm or (float("nan"),),
+                       mapping.cell_pressure_pa or (float("nan"),))
+    complete = np.argwhere(np.isfinite(cells.lambda_base).all(axis=-1))
+    expected = tuple(sorted(r.cylinder for r in case.runners))
+    if cells.cylinders != expected or len(complete) == 0:
+        raise InputError([Problem(
+            "cells", f"cylinders {list(cells.cylinders)}, {len(complete)} complete cells",
+            f"cylinders {list(expected)} and at least one cell with all of them",
+            f"{len(windows.rpm)} steady windows were found", str(mapping.path), None, "mapping")])
+    at = tuple(complete.T)
+    base, trim = cells.lambda_base[at], cells.trim_percent[at]
+    lam = base / (1.0 + trim / 100.0)
+    made = measured_trims(lam, trim, case.fuel.lambda_target, case_limits(case), policy=policy,
+                          step=step)
+    measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
+    grid = np.zeros(cells.lambda_base.shape)
+    grid[at] = made.needed_percent
+    flips = sign_flips(grid, "rpm", cells.rpm.tolist(), "kPa absolute",
+                       (cells.pressure_pa / 1e3).tolist())
+    statements = (*made.cautions, *_about_sensors(policy), *log.warnings,
+                  *(str(e) for e in windows.exclusions), *flips)
+    return NextTrims(
+        expected, cells.rpm[at[0]], cells.pressure_pa[at[1]], lam, measured,
+        np.full_like(lam, np.nan), made, made.trim_percent, None, statements)
 
 
 def _on_fuel(

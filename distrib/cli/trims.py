@@ -47,6 +47,10 @@ def trims(
     filled: Annotated[
         str | None, typer.Option(help="A filled trim sheet (CSV): next trims and a score.")
     ] = None,
+    log: Annotated[
+        str | None, typer.Option(help="An engine log: next trims from its cells; with --mapping.")
+    ] = None,
+    mapping: Annotated[str | None, typer.Option(help="Mapping file (TOML) of the log.")] = None,
     csv: Annotated[str | None, typer.Option(help="Write the sheet as CSV with blanks.")] = None,
     page: Annotated[str | None, typer.Option(help="Write the sheet to print (HTML).")] = None,
     json: Annotated[
@@ -55,18 +59,16 @@ def trims(
 ) -> None:
     """Fuel trims by cylinder over speed and load. Predicted trims only add fuel, half a step.
 
-    A prediction is a starting point before measurement. With --filled the sheet's measured lambdas
-    give the next trims, and the prediction is scored.
+    A prediction is a starting point before measurement. With --filled (a sheet) or --log measured
+    lambdas give the next trims; a filled sheet also scores its prediction.
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json, wrote
     from distrib.files import write_text_atomic
 
     read = read_case(case)
-    if filled is not None:
-        from distrib.cli.trims_filled import next_trims
-
-        next_trims(read, filled, policy, step, json)
+    if filled is not None or log is not None:
+        _measured(read, filled, log, mapping, policy, step, json)
         return
     table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit)
     if csv is not None:
@@ -83,6 +85,24 @@ def trims(
         emit_json(json, as_json(table))
     if json != "-":
         _show(table)
+
+
+def _measured(
+    case: Case, filled: str | None, log: str | None, mapping: str | None, policy: str, step: float,
+    json: str | None,
+) -> None:
+    """Next trims from one of a filled sheet and a log with its mapping."""
+    from distrib.cli.trims_filled import next_trims
+    from distrib.errors import InputError, Problem
+
+    if filled is not None and log is not None:
+        raise InputError([Problem("measured data", "--filled and --log", "one of both")])
+    if (log is None) != (mapping is None):
+        raise InputError([Problem("--mapping", mapping or "nothing", "a log and its mapping",
+                                  "columns are never guessed")])
+    path = filled if filled is not None else log
+    assert path is not None
+    next_trims(case, path, mapping, policy, step, json)
 
 
 def _table(

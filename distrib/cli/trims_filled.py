@@ -1,29 +1,42 @@
-"""The second half of `distrib trims`: a filled sheet comes back."""
+"""The second half of `distrib trims`: a filled sheet or a log comes back."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from distrib.calibration.sheet import FilledSheet
+    from distrib.calibration.filled import NextTrims
     from distrib.case.schema import Case
 
 
-def next_trims(case: Case, path: str, policy: str, step: float, json: str | None) -> None:
-    """Print and write the next trims from a filled sheet, and the score of its prediction."""
+def next_trims(
+    case: Case, path: str, mapping: str | None, policy: str, step: float, json: str | None
+) -> None:
+    """Print and write next trims from a filled sheet, with its score, or with a mapping a log."""
     import numpy as np
 
-    from distrib.calibration.filled import next_from_sheet
+    from distrib.calibration.filled import next_from_log, next_from_sheet
+    from distrib.calibration.mapping import LogMapping
+    from distrib.calibration.service import read_mapping
     from distrib.calibration.sheet import number, read_sheet
     from distrib.cli.output import emit_json, note
     from distrib.cli.output import table as show
     from distrib.cli.output_choice import choice
+    from distrib.errors import InputError, Problem
     from distrib.fuelling.trims import POLICIES
 
-    sheet = read_sheet(path)
-    found = next_from_sheet(case, sheet, choice("--policy", policy, POLICIES), step)
+    chosen = choice("--policy", policy, POLICIES)
+    if mapping is None:
+        sheet = read_sheet(path)
+        found, basis = next_from_sheet(case, sheet, chosen, step), sheet.trim_on[0]
+    else:
+        read = read_mapping(mapping)
+        if not isinstance(read, LogMapping):
+            raise InputError([Problem("--mapping", "the mapping of a bench sheet",
+                                      'a mapping with kind = "log"', "", mapping)])
+        found, basis = next_from_log(case, path, read, chosen, step), "fuel"
     if json is not None:
-        emit_json(json, _as_json(found, sheet))
+        emit_json(json, _as_json(found, path))
     if json != "-":
         for k in range(len(found.rpm)):
             rows = [
@@ -38,13 +51,13 @@ def next_trims(case: Case, path: str, policy: str, step: float, json: str | None
                 f"{case.title}: {found.rpm[k]:.0f} rpm, {found.pressure_pa[k] / 1e3:.0f} kPa "
                 f"absolute (measured, {found.trims.policy}, step {found.trims.step:g})",
                 ["cylinder", "lambda", "air measured %", "air predicted %",
-                 f"next trim % on {sheet.trim_on[0]}"], rows,
+                 f"next trim % on {basis}"], rows,
             )
     for text in found.statements:
         note(text)
 
 
-def _as_json(found: Any, sheet: FilledSheet) -> dict[str, Any]:
+def _as_json(found: NextTrims, path: str) -> dict[str, Any]:
     cells = [
         {
             "rpm": found.rpm[k], "charge_pressure_pa": found.pressure_pa[k],
@@ -62,7 +75,7 @@ def _as_json(found: Any, sheet: FilledSheet) -> dict[str, Any]:
         for k in range(len(found.rpm))
     ]
     return {
-        "sheet": str(sheet.path), "case": sheet.heading.get("case", ""), "cells": cells,
+        "measured": path, "cells": cells,
         "policy": found.trims.policy, "step": found.trims.step, "score": found.score,
         "statements": found.statements,
     }

@@ -331,6 +331,28 @@ def test_fit_log_finds_the_factor(tmp_path: Path, capsys: pytest.CaptureFixture[
         (data["discrepancy"] * (SHARE * 4 - 1) * 100).tolist())
 
 
+def test_log_gives_the_next_trims(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_log(tmp_path / "log.csv")
+    (tmp_path / "map.toml").write_text(LOG_MAPPING)
+    args = ["trims", CASE, "--log", tmp_path / "log.csv", "--mapping", tmp_path / "map.toml"]
+    code, out, err = _run([*args, "--policy", "sum-to-zero", "--step", "1", "--json", "-"], capsys)
+    assert code == 0, err
+    cells = json.loads(out)["cells"]
+    for cell, air in zip(cells, (AIR, AIR[::-1]), strict=True):
+        got = [c["trim_percent"] for c in cell["cylinders"]]
+        assert got == pytest.approx(((air / air.mean() - 1) * 100).tolist(), abs=1e-6)
+    assert "Swap sensors first" in out and "warm-up" in out
+    # the pattern turns round between the two cells
+    assert "cylinder 1: +3.0 % at rpm 3000 but -2.0 % at rpm 5000" in out
+    code, _, err = _run(args[:4], capsys)
+    assert code == 2 and "a log and its mapping" in err
+    code, _, err = _run([*args, "--filled", tmp_path / "x.csv"], capsys)
+    assert code == 2 and "one of both" in err
+    (tmp_path / "map.toml").write_text(BENCH_MAP)
+    code, _, err = _run(args, capsys)
+    assert code == 2 and "the mapping of a bench sheet" in err
+
+
 SWAP = """run,cylinder,lambda,injector,sensor,trim_percent
 first,1,0.82,A,s1,0
 first,2,0.80,B,s2,0
