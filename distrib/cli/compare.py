@@ -11,7 +11,11 @@ if TYPE_CHECKING:
 
     from distrib.case.schema import Case
     from distrib.cli.solved import Solved
+    from distrib.results import Shares
     from distrib.studies.compare import Comparison
+
+
+DOUBT = {"wave": "; the wave model's own error is not in this band"}
 
 
 def compare(
@@ -49,10 +53,10 @@ def compare(
               if all(m in wanted_models(c, model) for c in read)]
     speeds = sorted({*(rpm or _common(read)), *([] if at is None else [at])})
     chosen = at if at is not None else max(speeds)
-    found = [solve_case(c, models, rpm=speeds, at=chosen, samples=samples) for c in read]
+    nominal = [solve_case(c, models, rpm=speeds, at=chosen, sampled=False) for c in read]
     names = _names(read)
-    paired = pairs(dict(zip(names, read, strict=True)), models, chosen,
-                   samples or min(c.uncertainty.samples for c in read))
+    count = samples or min(c.uncertainty.samples for c in read)
+    found, paired = sampled(nominal, names, count, read[0].uncertainty.seed)
     if json != "-":
         show(found, names, paired)
     for one in found:
@@ -79,13 +83,57 @@ def _names(read: Sequence[Case]) -> list[str]:
     return [n if names.count(n) == 1 else f"{n} ({i})" for i, n in enumerate(names, start=1)]
 
 
-def pairs(cases: Mapping[str, Case], models: Sequence[str], rpm: float,
-          samples: int) -> dict[str, Comparison]:
-    """Paired comparison of each model that can be sampled."""
-    from distrib.studies.designs import compare_designs
+def sampled(
+    nominal: Sequence[Solved], names: Sequence[str], samples: int, seed: int
+) -> tuple[list[Solved], dict[str, Comparison]]:
+    """Sample every design with the same draws: bands for each, paired comparisons by model.
 
-    return {m: compare_designs(cases, m, rpm=[rpm], samples=samples, threads=2)
-            for m in ("phased", "bench") if m in models}
+    The wave model is solved once a design; what the draws do to it is taken from the phased
+    model, cylinder by cylinder (own estimate: waves pass on what the network does).
+    """
+    from dataclasses import replace
+
+    from distrib.studies.compare import compare_samples
+
+    spreads: dict[str, dict[str, Any]] = {}
+    found = []
+    for one, name in zip(nominal, names, strict=True):
+        at = dict(one.at)
+        for model, deviation in _deviations(one, samples, seed).items():
+            at[model] = _banded(one, model, deviation, seed)
+            spread = deviation.max(axis=-1) - deviation.min(axis=-1)
+            spreads.setdefault(model, {})[name] = spread
+        found.append(replace(one, at=at))
+    return found, {m: compare_samples(s) for m, s in spreads.items() if len(s) == len(names)}
+
+
+def _deviations(one: Solved, samples: int, seed: int) -> dict[str, Any]:
+    """Sampled deviations (S, 1, N) of every model of one design, percent."""
+    from distrib.results import deviation_percent
+    from distrib.studies.sampled import sample
+
+    out: dict[str, Any] = {}
+    if "bench" in one.at:
+        out["bench"] = sample(one.case, "bench", samples=samples, seed=seed,
+                              threads=2).deviation_percent
+    if "phased" in one.at:
+        drawn = sample(one.case, "phased", rpm=[one.rpm], samples=samples, seed=seed, threads=2)
+        out["phased"] = drawn.deviation_percent
+        if "wave" in one.at:
+            air = one.at["wave"].air_kg_s[None] * (drawn.air_kg_s / one.at["phased"].air_kg_s)
+            out["wave"] = deviation_percent(air / air.sum(axis=-1, keepdims=True))
+    return out
+
+
+def _banded(one: Solved, model: str, deviation: Any, seed: int) -> Shares:
+    from dataclasses import replace
+
+    from distrib.build.band import band_of
+
+    result = one.at[model]
+    band = band_of(result.deviation_percent, deviation.swapaxes(0, 1), result.deviation_percent,
+                   one.case.limits.lean_percent, seed)
+    return replace(result, band=band)
 
 
 def show(found: Sequence[Solved], names: Sequence[str], paired: Mapping[str, Comparison]) -> None:
@@ -99,7 +147,7 @@ def show(found: Sequence[Solved], names: Sequence[str], paired: Mapping[str, Com
 
         print_table(replace(table, title=f"{name}: deviation by model at {one.rpm:.0f} rev/min"))
     print_table(spread_table(found, names))
-    for text in sentences(found, names, paired):
+    for text in sentences(names, paired):
         print_wrapped(text)
     print()
     print_wrapped("! Estimate, not measured. An even prediction is no clearance to lean out: "
@@ -125,26 +173,14 @@ def spread_table(found: Sequence[Solved], names: Sequence[str]) -> Any:
     return Table("Spread: largest less smallest deviation", tuple(columns), tuple(rows))
 
 
-def sentences(found: Sequence[Solved], names: Sequence[str],
-              paired: Mapping[str, Comparison]) -> list[str]:
+def sentences(names: Sequence[str], paired: Mapping[str, Comparison]) -> list[str]:
     """What can be said of each pair of designs, model by model, and taken together."""
     out = []
     for i, a in enumerate(names):
         for b in names[i + 1:]:
-            votes = []
-            for model, comparison in paired.items():
-                out.append(f"{model}: {comparison.verdict(a, b, 0)}.")
-                if model != "bench":
-                    votes.append(_vote(comparison, a, b))
-            j = names.index(b)
-            if "wave" in found[i].at and "wave" in found[j].at:
-                gap = float(found[i].at["wave"].spread_percent[0]
-                            - found[j].at["wave"].spread_percent[0])
-                better = a if gap < 0 else b
-                out.append(f"wave: {better} has the smaller spread, by {abs(gap):.1f} points "
-                           "(nominal, not sampled).")
-                votes.append(better)
-            out.append(_together(a, b, votes))
+            out += [f"{model}: {comparison.verdict(a, b, 0)}{DOUBT.get(model, '')}."
+                    for model, comparison in paired.items()]
+            out.append(_together({m: _vote(c, a, b) for m, c in paired.items() if m != "bench"}))
     return out
 
 
@@ -155,13 +191,16 @@ def _vote(comparison: Comparison, a: str, b: str) -> str:
     return a if comparison.chance[i, j, 0] > 0.5 else b
 
 
-def _together(a: str, b: str, votes: Sequence[str]) -> str:
-    if votes and all(v == votes[0] and v for v in votes):
-        return f"Taken together, on the engine: {votes[0]} is more even."
+def _together(votes: Mapping[str, str]) -> str:
+    chosen = set(votes.values())
     if not votes:
         return ("On the engine: not judged, as no engine model was asked for; a steady rig "
                 "overstates.")
-    return f"Taken together, on the engine: cannot tell them apart ({a}; {b})."
+    if len(chosen) == 1 and "" not in chosen:
+        return f"Taken together, on the engine: {next(iter(chosen))} is more even."
+    words = "; ".join(f"{m}: {v or 'cannot tell'}" for m, v in votes.items())
+    why = f" The models do not agree ({words})." if len(chosen) > 1 else ""
+    return f"Taken together, on the engine: cannot tell them apart.{why}"
 
 
 def write_plot(found: Sequence[Solved], folder: str) -> None:
@@ -189,5 +228,5 @@ def as_json(found: Sequence[Solved], names: Sequence[str],
                      "models": [model_json(one.case, s, None) for s in one.at.values()]}
                     for one, n in zip(found, names, strict=True)],
         "paired": dict(paired),
-        "sentences": sentences(found, names, paired),
+        "sentences": sentences(names, paired),
     }

@@ -27,7 +27,14 @@ class Solved:
 
     @property
     def deciding(self) -> Shares:
-        """The result that verdicts and trims follow: phased before wave before bench."""
+        """The result that verdicts and trims follow: phased before wave before bench.
+
+        Phased and wave together: the band of phased then spans both.
+        """
+        if "phased" in self.at and "wave" in self.at:
+            from distrib.build.together import spanned
+
+            return spanned(self.at["phased"], self.at["wave"], self.case.limits.lean_percent)
         return next(self.at[m] for m in MODELS if m in self.at)
 
 
@@ -76,11 +83,6 @@ def solve_case(
             remarks.append(f"{case.title}: {model} at {chosen:g} rev/min: {whole.reason[point]}")
         elif model == "phased" and sampled:
             at_speed[model] = _with_band(case, at_speed[model], chosen, samples, seed)
-    if "phased" in at_speed and "wave" in at_speed:
-        from distrib.build.together import spanned
-
-        at_speed["phased"] = spanned(at_speed["phased"], at_speed["wave"],
-                                     case.limits.lean_percent)
     if not any(bool(s.converged.all()) for s in at_speed.values()):
         raise NoSolution("; ".join(remarks) or "no model gave a solution")
     at_speed = {m: s for m, s in at_speed.items() if bool(s.converged.all())}
