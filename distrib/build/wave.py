@@ -14,6 +14,7 @@ from distrib.build.phased import operating_points
 from distrib.build.wave_setup import CaseSetup, case_setup
 from distrib.case.schema import Case
 from distrib.results import FloatArray, Profile, Shares
+from distrib.wave.grid import GridEstimate, cell_for_accuracy, convergence
 from distrib.wave.result import WaveResult
 from distrib.wave.run import Options, run_many
 
@@ -33,25 +34,30 @@ class WaveRun:
 def run_wave(
     case: Case, *, rpm: ArrayLike | None = None, charge_pressure_pa: ArrayLike | None = None,
     charge_temperature_k: ArrayLike | None = None, options: Options | None = None,
-    port_length_m: float | None = None, threads: int = 1,
+    accuracy_percent: float | None = None, port_length_m: float | None = None, threads: int = 1,
 ) -> WaveRun:
     """Solve the wave model at all points; conditions broadcast, defaults from the case.
 
+    `accuracy_percent`: wanted accuracy of the deviations, percent points; sets the cell length
+    (`distrib.wave.grid.cell_for_accuracy`). Without it, and without `options`, cells of 10 mm.
     InputError for impossible conditions. A point that fails holds NaN and its reason.
     """
+    chosen = options or Options()
+    if accuracy_percent is not None:
+        chosen = replace(chosen, cell_m=cell_for_accuracy(accuracy_percent))
     points = operating_points(case, rpm, charge_pressure_pa, charge_temperature_k)
     setups = tuple(
         case_setup(case, float(n), float(p), float(t), port_length_m)
         for n, p, t in zip(points["rpm"], points["charge_pressure_pa"],
                            points["charge_temperature_k"], strict=True))
-    results = run_many([s.setup for s in setups], options or Options(), threads)
+    results = run_many([s.setup for s in setups], chosen, threads)
     return WaveRun(case, points, setups, results)
 
 
 def solve_wave(
     case: Case, *, rpm: ArrayLike | None = None, charge_pressure_pa: ArrayLike | None = None,
     charge_temperature_k: ArrayLike | None = None, options: Options | None = None,
-    port_length_m: float | None = None, threads: int = 1,
+    accuracy_percent: float | None = None, port_length_m: float | None = None, threads: int = 1,
 ) -> Shares:
     """Shares of the wave model at (P,) points; conditions broadcast, defaults from the case.
 
@@ -59,12 +65,23 @@ def solve_wave(
     pressure keeps its ratio to the charge pressure. Volumetric efficiency refers to the charge's
     density. `extra` (P, N): mach_mean, mach_peak, back_flow_share, residual_share,
     trapped_pressure_pa, station_pressure_pa, droop_pa, recovery; (P,): cycles.
-    `options.cell_m` sets the grid (see `distrib.wave.grid` for the choice from a wanted accuracy).
+    `accuracy_percent` or `options.cell_m` sets the grid, see `run_wave`; `grid_estimate` says what
+    the grid contributes.
     """
     run = run_wave(case, rpm=rpm, charge_pressure_pa=charge_pressure_pa,
                    charge_temperature_k=charge_temperature_k, options=options,
-                   port_length_m=port_length_m, threads=threads)
+                   accuracy_percent=accuracy_percent, port_length_m=port_length_m,
+                   threads=threads)
     return wave_shares(run)
+
+
+def grid_estimate(case: Case, *, rpm: float, options: Options | None = None,
+                  threads: int = 1) -> GridEstimate:
+    """Error that the grid leaves in the deviations and volumetric efficiencies of one point.
+
+    Three runs with cells twice, once and half the chosen length; see `wave.grid.convergence`.
+    """
+    return convergence(case_setup(case, rpm).setup, options or Options(), threads)
 
 
 def wave_shares(run: WaveRun) -> Shares:

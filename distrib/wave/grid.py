@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from distrib.errors import InputError, Problem
 from distrib.results import FloatArray
-from distrib.wave.run import DEFAULT_OPTIONS, Options, run_many
+from distrib.wave.run import DEFAULT_OPTIONS, Options, solve
 from distrib.wave.setup import WaveSetup
 
 ERROR_AT_10_MM = 0.08
@@ -76,8 +77,9 @@ def convergence(setup: WaveSetup, options: Options = DEFAULT_OPTIONS,
     """
     h = options.cell_m
     sizes = (2.0 * h, h, 0.5 * h)
-    runs = [run_many([setup], replace(options, cell_m=s, tolerance=0.1 * options.tolerance),
-                     threads)[0] for s in sizes]
+    tight = replace(options, tolerance=0.1 * options.tolerance)
+    with ThreadPoolExecutor(max_workers=max(threads, 1)) as pool:
+        runs = list(pool.map(lambda s: solve(setup, replace(tight, cell_m=s)), sizes))
     count = len(setup.cylinders)
     deviation = np.stack([(r.share * count - 1.0) * 100.0 for r in runs])
     efficiency = np.stack([r.volumetric_efficiency for r in runs])

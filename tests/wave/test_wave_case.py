@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from distrib.build.phased import solve_phased
-from distrib.build.wave import run_wave, solve_wave, wave_shares
+from distrib.build.wave import grid_estimate, run_wave, solve_wave, wave_shares
 from distrib.build.wave_setup import case_setup
 from distrib.case.change import with_changes
 from distrib.case.read import read_case
+from distrib.case.template import starter
 from distrib.errors import InputError
 from distrib.report.wave_plots import cycle_sheet, speed_sheet
 from distrib.wave.grid import cell_for_accuracy, convergence
@@ -117,6 +118,24 @@ def test_grid_estimate_covers_a_finer_grid(side):
     actual = np.abs(found.deviation_percent[1] - fine.deviation_percent[2])
     assert np.all(actual <= found.deviation_error_percent + 0.05)
     assert found.deviation_error_percent.max() < 1.0
+
+
+@pytest.mark.parametrize("layout", ["v8", "flat-6"])
+def test_starters_with_several_banks_and_plenums(layout, tmp_path):
+    path = tmp_path / "case.toml"
+    path.write_text(starter(layout, "side"), "utf-8")
+    shares = solve_wave(read_case(path), rpm=4000.0, options=COARSE)
+    assert shares.converged.all(), shares.reason
+    assert shares.share.shape[1] == int(layout[-1])
+    if layout == "flat-6":  # two equal plenums half a cycle apart, joined by a balance tube
+        np.testing.assert_allclose(shares.share[0, :3], shares.share[0, 3:], atol=3e-4)
+
+
+def test_accuracy_sets_the_grid(side):
+    run = run_wave(side, rpm=4000.0, accuracy_percent=0.2)
+    assert run.results[0].cell_m == pytest.approx(cell_for_accuracy(0.2))
+    found = grid_estimate(side, rpm=4000.0, options=COARSE, threads=2)
+    assert found.cell_m == 0.02 and found.reason == ""
 
 
 def test_accuracy_chooses_the_cell():
