@@ -8,6 +8,8 @@ import sys
 import pytest
 from project_files import dotted, files
 
+from distrib.cli.app import COMMANDS
+
 HEAVY = ("numpy", "scipy", "numba", "matplotlib", "pydantic", "pint", "networkx", "pandas",
          "jinja2", "rich", "ezdxf", "dask")
 
@@ -54,6 +56,14 @@ def test_import_loads_nothing_heavy(module: str) -> None:
     code = (f"import sys, {module}\n"
             f"print([m for m in {HEAVY!r} if m in sys.modules])")
     assert python(code, "-W", "error") == "[]"
+
+
+def test_the_help_of_no_command_loads_anything_heavy() -> None:
+    """What a command needs is imported when it runs; typer may bring rich along."""
+    modules = ", ".join(command.module for command in COMMANDS.values())
+    heavy = [name for name in HEAVY if name != "rich"]
+    code = f"import sys, {modules}\nprint([m for m in {heavy!r} if m in sys.modules])"
+    assert python(code) == "[]"
 
 
 def test_importing_the_command_line_prints_nothing() -> None:
