@@ -89,7 +89,7 @@ def compile_graph(
         np.array(pointer, dtype=np.int64), _ints(terms, 3), _ints(masses, 6),
         _ints(means[0], 3), np.array(means[1], dtype=np.int64), _ints(means[2], 2),
     )
-    fill = _common_temperature(temperature, batch)
+    fill = _feed_temperature(b, temperature, batch)
     areas = stack(b.areas, batch)
     params = Params(
         areas, 1.0 / areas, stack(ducts[1], batch), stack(ducts[2], batch),
@@ -119,11 +119,13 @@ def _ints(data: list[Any], width: int) -> IntArray:
     return np.array(data, dtype=np.int64).reshape(-1, width)
 
 
-def _common_temperature(values: list[Any], batch: int) -> FloatArray:
-    """Temperature (nodes, B); nodes without one start from the hottest-to-coldest mean of pools."""
+def _feed_temperature(b: Builder, values: list[Any], batch: int) -> FloatArray:
+    """Temperature (nodes, B); nodes without one take that of the pool of highest pressure."""
     table = stack(values, batch)
-    first = np.nanmax(table, axis=0)
-    return np.where(np.isnan(table), first, table)
+    numbers = [b.temperature_node[m] for m in b.fixed]
+    pools = stack([b.nodes[m]["pressure_pa"] for m in b.fixed], batch)
+    feed = np.array(numbers)[np.argmax(pools, axis=0)]
+    return np.where(np.isnan(table), table[feed, np.arange(batch)], table)
 
 
 def _batch(graph: nx.MultiDiGraph, gas_constant: ArrayLike) -> int:

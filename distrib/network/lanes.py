@@ -100,39 +100,46 @@ def duct_block(w: Any, n: int) -> None:
         dsign = ms * ms * rs * rs * rs
         ca = ka + f * la
         cb = kb + f * lb
-        # losses stand on the head of the stream at the end, which is sonic at most
         pref = w[19 * _L + i]
-        most_a = (1.0 - SONIC) * (pref + pa + ha)
-        most_b = (1.0 - SONIC) * (pref + pb + hb)
-        over_a = ha > most_a
-        over_b = hb > most_b
-        la_h = most_a if over_a else ha
-        lb_h = most_b if over_b else hb
-        la_p = 0.0 if over_a else hap
-        lb_p = 0.0 if over_b else hbp
-        la_m = (1.0 - SONIC) * ham if over_a else ham
-        lb_m = (1.0 - SONIC) * hbm if over_b else hbm
+        # an end that would be supersonic: upstream its pressure carries the sonic stream p/SONIC,
+        # downstream the flow does; losses stand on the sonic head
+        over_a = (1.0 - SONIC) * (pa + pref) < SONIC * ha
+        over_b = (1.0 - SONIC) * (pb + pref) < SONIC * hb
+        ext_a = over_a and forward
+        ext_b = over_b and not forward
+        ta = (pa + pref) / SONIC - pref if ext_a else pa + ha
+        tb = (pb + pref) / SONIC - pref if ext_b else pb + hb
+        ta_p = 1.0 / SONIC if ext_a else 1.0 + hap
+        tb_p = 1.0 / SONIC if ext_b else 1.0 + hbp
+        ta_m = 0.0 if ext_a else ham
+        tb_m = 0.0 if ext_b else hbm
+        la_h = (1.0 - SONIC) * (ta + pref) if over_a else ha
+        lb_h = (1.0 - SONIC) * (tb + pref) if over_b else hb
+        la_p = (1.0 - SONIC) * ta_p if over_a else hap
+        lb_p = (1.0 - SONIC) * tb_p if over_b else hbp
+        la_m = (1.0 - SONIC) * ta_m if over_a else ham
+        lb_m = (1.0 - SONIC) * tb_m if over_b else hbm
         loss = ca * la_h + cb * lb_h
         wall = la * la_h + lb * lb_h
         # not choked: p0a - p0b - loss
-        r = pa + ha - pb - hb - sign * loss
-        da = 1.0 + hap - sign * ca * la_p
-        db = -1.0 - hbp - sign * cb * lb_p
-        dm = ham - hbm - sign * (ca * la_m + cb * lb_m) - dsign * loss - sign * fm * wall
+        r = ta - tb - sign * loss
+        da = ta_p - sign * ca * la_p
+        db = -tb_p - sign * cb * lb_p
+        dm = ta_m - tb_m - sign * (ca * la_m + cb * lb_m) - dsign * loss - sign * fm * wall
         # choked: the upstream total pressure is set by the flow through the narrowest section, or
         # the stream is sonic at the upstream end itself
         slope = w[18 * _L + i]
         need = abs(m) * slope - pref
-        own_a = (1.0 - SONIC) * (pa + pref) - SONIC * ha
-        own_b = (1.0 - SONIC) * (pb + pref) - SONIC * hb
-        end_a = own_a < pa + ha - need
-        end_b = own_b < pb + hb - need
-        ra = own_a if end_a else pa + ha - need
-        rb = -own_b if end_b else need - (pb + hb)
-        ra_p = 1.0 - SONIC * (1.0 + hap) if end_a else 1.0 + hap
-        rb_p = SONIC * (1.0 + hbp) - 1.0 if end_b else -1.0 - hbp
-        ra_m = -SONIC * ham if end_a else ham - slope
-        rb_m = SONIC * hbm if end_b else -slope - hbm
+        own_a = (pa + pref) / SONIC - pref - (pa + ha)
+        own_b = (pb + pref) / SONIC - pref - (pb + hb)
+        end_a = own_a < ta - need
+        end_b = own_b < tb - need
+        ra = own_a if end_a else ta - need
+        rb = -own_b if end_b else need - tb
+        ra_p = 1.0 / SONIC - 1.0 - hap if end_a else ta_p
+        rb_p = 1.0 + hbp - 1.0 / SONIC if end_b else -tb_p
+        ra_m = -ham if end_a else ta_m - slope
+        rb_m = hbm if end_b else -slope - tb_m
         choked_forward = forward and ra < r
         choked_back = (not forward) and rb > r
         r = ra if choked_forward else (rb if choked_back else r)
@@ -297,29 +304,40 @@ def mouth_block(w: Any, n: int) -> None:
         group = w[12 * _L + i] / (pref + p1)
         stream = w[30 * _L + i]
         cross = group * stream * mp
-        # losses stand on the head of the stream in the throat, which is sonic at most
-        most = (1.0 - SONIC) * (pref + p1 + h1)
-        over = h1 > most
-        h_1 = most if over else h1
-        h_1p = 0.0 if over else h1p
-        h_1m = (1.0 - SONIC) * h1m if over else h1m
+        # the throat is sonic at most, as the ends of `duct_block`
+        own = (pref + p1) / SONIC - pref - (p1 + h1)
+        over = own < 0.0
+        ext = over and not out
+        t_1 = (pref + p1) / SONIC - pref if ext else p1 + h1
+        t_1p = 1.0 / SONIC if ext else 1.0 + h1p
+        t_1m = 0.0 if ext else h1m
+        h_1 = (1.0 - SONIC) * (pref + t_1) if over else h1
+        h_1p = (1.0 - SONIC) * t_1p if over else h1p
+        h_1m = (1.0 - SONIC) * t_1m if over else h1m
         loss = k_ww * hx + cross + (k_vv * h_1 if out else 0.0)
         kh = k_vv * f if out else -w[7 * _L + i]
         lost = f * loss if out else w[8 * _L + i] * k_ww * hx - w[7 * _L + i] * h_1
         fx = f if out else w[8 * _L + i]
-        # residual: p1 + h1 - (p + hx - lost)
-        w[36 * _L + i] = p1 + h1 - w[20 * _L + i] - hx + lost
-        w[37 * _L + i] = 1.0 + h1p + kh * h_1p - f * cross / (pref + p1)
-        w[38 * _L + i] = h1m + kh * h_1m + f * group * stream * dmp + fq * loss * safe * dmp
+        # residual: p1 + h1 - (p + hx - lost); a stream into the plenum is sonic at most in the throat
+        r = t_1 - w[20 * _L + i] - hx + lost
+        choked = (not out) and own < r
+        w[36 * _L + i] = own if choked else r
+        w[37 * _L + i] = (
+            1.0 / SONIC - 1.0 - h1p if choked else t_1p + kh * h_1p - f * cross / (pref + p1)
+        )
+        w[38 * _L + i] = -h1m if choked else (
+            t_1m + kh * h_1m + f * group * stream * dmp + fq * loss * safe * dmp
+        )
         face = -(1.0 - fx * k_ww)
         fall = -fq * loss * q * safe if out else 0.0
-        w[39 * _L + i] = -w[23 * _L + i] + face * w[25 * _L + i]
-        w[40 * _L + i] = -(1.0 - w[23 * _L + i]) + face * w[26 * _L + i]
-        w[41 * _L + i] = (
+        on = 0.0 if choked else 1.0
+        w[39 * _L + i] = on * (-w[23 * _L + i] + face * w[25 * _L + i]) - (WEAK - WEAK * on)
+        w[40 * _L + i] = on * (-(1.0 - w[23 * _L + i]) + face * w[26 * _L + i])
+        w[41 * _L + i] = on * (
             -w[21 * _L + i] + face * w[27 * _L + i] + f * group * mp * w[31 * _L + i]
             + fall * w[33 * _L + i]
         )
-        w[42 * _L + i] = (
+        w[42 * _L + i] = on * (
             -w[22 * _L + i] + face * w[28 * _L + i] + f * group * mp * w[32 * _L + i]
             + fall * w[34 * _L + i]
         )
@@ -363,14 +381,20 @@ def nozzle_block(w: Any, n: int) -> None:
         need = abs(m) * lin - pref if sonic else down - pref + down * g
         need_m = lin if sonic else slope * phi2_d * root_c
         need_p = WEAK if sonic else 1.0 + g - slope * phi2_d * phi
-        # the approach is sonic at most
-        own = (1.0 - SONIC) * (w[i] + pref) - SONIC * w[_L + i]
-        ra = w[i] + w[_L + i] - need
+        # the approach is sonic at most; beyond, its pressure carries the sonic stream p/SONIC
+        pa = w[i] + pref
+        ha = w[_L + i]
+        own = pa / SONIC - pref - (w[i] + ha)
+        over = own < 0.0
+        ta = pa / SONIC - pref if over else w[i] + ha
+        ta_p = 1.0 / SONIC if over else 1.0 + w[2 * _L + i]
+        ta_m = 0.0 if over else w[3 * _L + i]
+        ra = ta - need
         rb = need - w[4 * _L + i]
         narrow = own < ra
         ra = own if narrow else ra
-        ra_p = 1.0 - SONIC * (1.0 + w[2 * _L + i]) if narrow else 1.0 + w[2 * _L + i]
-        ra_m = -SONIC * w[3 * _L + i] if narrow else w[3 * _L + i] - need_m
+        ra_p = 1.0 / SONIC - 1.0 - w[2 * _L + i] if narrow else ta_p
+        ra_m = -w[3 * _L + i] if narrow else ta_m - need_m
         r = ra if forward else rb
         da = ra_p if forward else need_p
         db = (-WEAK if narrow else -need_p) if forward else -1.0

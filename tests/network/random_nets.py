@@ -1,6 +1,6 @@
 """Seeded random intakes straight as flow graphs: one topology, all numbers as arrays (B,).
 
-The ranges are wider than anything built: pressure ratios from a breath to far beyond choking,
+The wild ranges are wider than anything built: pressure ratios from a breath to far beyond choking,
 mouths as wide as the plenum, rammed and starved mouths, pools above the charge (flow backwards),
 closed valves, throttles nearly shut.
 """
@@ -22,10 +22,11 @@ RUNS = {"rennels": (0.36, -0.98, 0.62, 0.03), "bassett": (0.5, -1.5, 1.0, 0.0),
 
 @dataclass
 class Random:
-    """Draws arrays of one batch."""
+    """Draws arrays of one batch; `wild` ranges reach beyond anything built."""
 
     rng: np.random.Generator
     batch: int
+    wild: bool = True
 
     def between(self, low: float, high: float) -> Numbers:
         return self.rng.uniform(low, high, self.batch)
@@ -35,6 +36,11 @@ class Random:
 
     def chance(self, p: float) -> np.ndarray[Any, np.dtype[np.bool_]]:
         return self.rng.uniform(size=self.batch) < p
+
+
+def gentle(seed: int, batch: int) -> Random:
+    """Draws within what is built: a plenum wider than its mouths, pressure ratio up to 1.4."""
+    return Random(np.random.default_rng(seed), batch, wild=False)
 
 
 def plenum(g: FlowGraph, r: Random, prefix: str, count: int, area: Numbers) -> list[str]:
@@ -63,7 +69,7 @@ def wall(r: Random, low: float, high: float) -> dict[str, Any]:
 def runner(g: FlowGraph, r: Random, station: str, number: int, feed: Numbers,
            depression: Numbers) -> None:
     """Mouth, runner and nozzle into a pool of its own; some closed, some blowing back."""
-    area = r.log(3e-4, 3e-3)
+    area = r.log(3e-4, 3e-3) if r.wild else r.between(8e-4, 2e-3)
     psi = g.graph.nodes[station]["area_m2"] / area
     mouth, end = f"runner {number} mouth", f"port {number}"
     g.joint(mouth)
@@ -81,7 +87,7 @@ def runner(g: FlowGraph, r: Random, station: str, number: int, feed: Numbers,
     g.duct(f"runner {number}", mouth, end, area, area * taper, k_u_forward=r.between(0.0, 1.0),
            k_v_forward=r.between(0.0, 1.0), k_u_back=r.between(0.0, 1.0),
            k_v_back=r.between(0.0, 1.0), **wall(r, 1.0, 10.0))
-    own = depression * r.between(0.7, 1.3) * np.where(r.chance(0.05), -0.5, 1.0)
+    own = depression * r.between(0.7, 1.3) * np.where(r.chance(0.05 * r.wild), -0.5, 1.0)
     g.reservoir(f"pool {number}", np.maximum(feed - own, 0.02 * feed), 300.0)
     open_area = area * taper * r.between(0.05, 1.0)
     g.nozzle(f"valve {number}", end, f"pool {number}", area * taper,
@@ -92,12 +98,11 @@ def entry(g: FlowGraph, r: Random, name: str, stations: list[str], kind: str,
           mouths: list[str], area: Numbers) -> None:
     """A pipe with a throttle from the charge, along the plenum or across it, with jets."""
     joint = f"{name} end"
-    pipe = area * r.between(0.2, 1.0)
+    pipe = area * (r.between(0.2, 1.0) if r.wild else r.between(0.4, 1.0))
+    throttle = np.where(r.chance(0.5 * r.wild), pipe * r.log(0.02, 0.9), OPEN_AREA_M2)
     g.joint(joint)
     g.duct(name, "charge", joint, OPEN_AREA_M2, pipe, k_v_forward=r.log(0.05, 30.0),
-           k_v_back=r.log(1.0, 30.0), choke_m2=np.where(r.chance(0.5), OPEN_AREA_M2,
-                                                        pipe * r.log(0.02, 0.9)),
-           **wall(r, 0.0, 3.0))
+           k_v_back=r.log(1.0, 30.0), choke_m2=throttle, **wall(r, 0.0, 3.0))
     if kind == "left":
         g.duct(f"{name} dump", joint, stations[0], pipe,
                g.graph.nodes[stations[0]]["area_m2"], k_u_forward=r.between(0.0, 1.0), face_v="L")
@@ -117,11 +122,11 @@ def make(r: Random, runners: int, entries: tuple[str, ...], plenums: int = 1,
     g = FlowGraph()
     feed = r.between(0.8e5, 3.5e5)
     g.reservoir("charge", feed, r.between(260.0, 380.0))
-    depression = feed * r.log(1e-4, 0.9)
+    depression = feed * (r.log(1e-4, 0.9) if r.wild else r.log(1e-3, 0.3))
     rows = []
     each = runners // plenums
     for p in range(plenums):
-        area = r.log(1e-3, 1.5e-2)
+        area = r.log(1e-3, 1.5e-2) if r.wild else r.between(3e-3, 9e-3)
         stations = plenum(g, r, f"plenum {p + 1}", each + (entries[0] == "center"), area)
         own = [s for i, s in enumerate(stations)
                if entries[0] != "center" or i != len(stations) // 2]
