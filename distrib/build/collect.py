@@ -78,5 +78,5 @@ def shares_result(
         reason=reason, profiles=profiles, assumed=assumed(case, more_assumed),
         sources=built.book.sources(), cautions=(f"Model {model}: {MODEL_LIMITS[model]}.",
                                                 *CAUTIONS),
-        warnings=tuple(built.book.warnings.values()), **optional,
+        warnings=built.book.warnings(), **optional,
     )

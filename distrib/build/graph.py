@@ -14,11 +14,14 @@ from typing import Any
 import networkx as nx
 import numpy as np
 
+from distrib.build.choices import chosen
 from distrib.build.draws import NOMINAL, Draws
-from distrib.build.entries import add_dump, add_entry_pipe, add_inflow, add_jets
+from distrib.build.entries import add_dump, add_entry_pipe, add_inflow, sheet_between
+from distrib.build.entry_jets import add_jets
 from distrib.build.laws import LawBook
-from distrib.build.pipes import circle_m2, friction, given, taper
+from distrib.build.pipes import circle_m2, friction, given, stall_remark, taper, uncertain
 from distrib.build.runners import add_mouth, add_runner
+from distrib.case.geometry import inlet_positions_m
 from distrib.case.schema import Case, Plenum
 from distrib.errors import InputError, Problem
 from distrib.losses.junctions import RunCoefficients, run_coefficients
@@ -60,7 +63,7 @@ def build_graph(case: Case, draws: Draws = NOMINAL, *, charge_pressure_pa: Any =
 
     charge_pressure_pa, charge_temperature_k: override the case's, scalars or (B,).
     """
-    book = LawBook(case.losses)
+    book = LawBook(chosen(case.losses, case.path))
     flow = FlowGraph()
     flow.reservoir(
         "charge",
@@ -86,7 +89,8 @@ def build_graph(case: Case, draws: Draws = NOMINAL, *, charge_pressure_pa: Any =
             add_dump(flow, case, entry, plenum, joint, first.name, distance, book, draws)
         else:
             add_inflow(flow, entry, joint, _at(stations, plenum.name, entry.at_m), book, draws)
-        add_jets(flow, case, entry, plenum, book, draws)
+        add_jets(flow, entry, plenum, [r for r in case.runners if r.plenum == plenum.name], book,
+                 draws)
     for number, tube in enumerate(case.balance_tubes, start=1):
         _add_tube(flow, case, tube, number, stations, book, draws)
     return BuiltGraph(flow, tuple(stations), book)
@@ -101,12 +105,12 @@ def _at(stations: list[Station], plenum: str, x_m: float) -> str:
     return min(own, key=lambda s: abs(s.x_m - x_m)).name
 
 
-def _run(case: Case, plenum: Plenum, book: LawBook, draws: Draws) -> tuple[Any, Any, Any, Any]:
+def _run(plenum: Plenum, book: LawBook, draws: Draws) -> tuple[Any, Any, Any, Any]:
     """Run-loss coefficients of a plenum with their uncertainty, zero without a draw."""
     if plenum.regain is not None:
         r = given(draws, f"given.plenum.{plenum.name}.regain", plenum.regain)
         return 1.0 - r, 0.0, -(1.0 - r), 0.0
-    chosen: RunCoefficients = run_coefficients(case.losses.run)
+    chosen: RunCoefficients = run_coefficients(book.choice.run)
     record = law(f"run.{chosen.law}")
     book.note(record.name, record.source, record.weak)
     # the uncertainty vanishes where nothing is drawn: it acts as a change of regain
@@ -135,7 +139,8 @@ def _add_plenum(flow: FlowGraph, case: Case, plenum: Plenum, book: LawBook,
     if not positions:
         raise InputError([Problem(f"plenum {plenum.name}", "no runner and no entry",
                                   "at least one runner and one way in")])
-    run = _run(case, plenum, book, draws)
+    run = _run(plenum, book, draws)
+    _stall_remarks(case, plenum, book)
     volumes = _volumes(plenum, positions)
     stations: list[Station] = []
     for x, volume in zip(positions, volumes, strict=True):
@@ -148,6 +153,19 @@ def _add_plenum(flow: FlowGraph, case: Case, plenum: Plenum, book: LawBook,
             _add_section(flow, case, plenum, stations[-1], name, x, area, book, draws)
         stations.append(Station(name, plenum.name, x, area, runners))
     return stations
+
+
+def _stall_remarks(case: Case, plenum: Plenum, book: LawBook) -> None:
+    """Warn of parts of a plenum that widen too fast along the stream from an inlet."""
+    if plenum.profile == "step":
+        return
+    inlets = inlet_positions_m(case, plenum.name)
+    for a, b in pairwise(plenum.sections):
+        downstream = any(x <= a.at_m for x in inlets)
+        upstream = any(x >= b.at_m for x in inlets)
+        if (b.area_m2 > a.area_m2 and downstream) or (b.area_m2 < a.area_m2 and upstream):
+            stall_remark(book, f"plenum {plenum.name}", min(a.area_m2, b.area_m2),
+                         max(a.area_m2, b.area_m2), b.at_m - a.at_m)
 
 
 def _volumes(plenum: Plenum, positions: list[float]) -> list[float]:
@@ -168,14 +186,16 @@ def _add_section(flow: FlowGraph, case: Case, plenum: Plenum, last: Station, nam
                  area: float, book: LawBook, draws: Draws) -> None:
     length = x - last.x_m
     sudden = plenum.profile == "step"
-    k = taper(book, f"plenum {plenum.name}", last.area_m2, area, 0.0 if sudden else length)
+    k = taper(book, draws, f"plenum {plenum.name}", last.area_m2, area,
+              0.0 if sudden else length)
+    sheet = sheet_between(case, plenum, last.x_m, x, book, draws)
     numbers = friction(
         draws, length, float(plenum.hydraulic_diameter_m(last.x_m)),
         float(plenum.hydraulic_diameter_m(x)), 0.5 * (last.area_m2 + area), plenum.roughness_m,
         case.conditions.charge_temperature_k)
     flow.duct(f"{last.name} to {name.split()[-1]}", last.name, name, last.area_m2, area,
-              face_u="R", face_v="L", k_u_forward=k[0], k_v_forward=k[1], k_u_back=k[2],
-              k_v_back=k[3], length_m=length, plenum=plenum.name, **numbers)
+              face_u="R", face_v="L", k_u_forward=k[0] + sheet, k_v_forward=k[1],
+              k_u_back=k[2], k_v_back=k[3] + sheet, length_m=length, plenum=plenum.name, **numbers)
 
 
 def _add_tube(flow: FlowGraph, case: Case, tube: Any, number: int, stations: list[Station],
@@ -187,7 +207,8 @@ def _add_tube(flow: FlowGraph, case: Case, tube: Any, number: int, stations: lis
                              ("b", tube.to_plenum, tube.to_at_m)):
         joint = f"{name} {side}"
         flow.joint(joint)
-        sharp, _ = book.value(name, "entrance.idelchik", None, radius_over_d=0.0)
+        sharp = uncertain(draws, "law.tube.mouth",
+                          *book.value(name, "entrance.idelchik", None, radius_over_d=0.0))
         flow.mouth(f"{joint} mouth", _at(stations, plenum, at), joint, area, k_vv=sharp)
         ends.append(joint)
     extra = given(draws, f"given.{name}", tube.loss) if tube.loss is not None else 0.0

@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from distrib.build.draws import Draws
 from distrib.build.laws import LawBook
 from distrib.case.schema import Bend, Given
@@ -38,25 +40,44 @@ def bends_loss(
         if bend.angle_deg <= 0.0:
             continue
         ratio = bend.radius_m / diameter_m
-        name = book.choice.bend
-        if name in ("auto", "rennels", "bend.rennels"):
-            k, sigma = book.value(where, "auto" if name == "auto" else name, "bend",
-                                  angle_deg=bend.angle_deg, radius_over_d=ratio, friction=friction)
+        more = {"auto": {"friction": friction}, "rennels": {"friction": friction},
+                "ito": {"re": 1e5}, "swamee": {}}[book.choice.bend]
+        k, sigma = book.value(where, book.choice.bend, "bend", angle_deg=bend.angle_deg,
+                              radius_over_d=ratio, **more)
+        if "friction" in more:
             k -= friction * math.radians(bend.angle_deg) * ratio
-        elif name.endswith("ito"):
-            k, sigma = book.value(where, name, "bend", angle_deg=bend.angle_deg,
-                                  radius_over_d=ratio, re=1e5)
-        else:
-            k, sigma = book.value(where, name, "bend", angle_deg=bend.angle_deg,
-                                  radius_over_d=ratio)
         total += max(k, 0.0)
         variance += sigma
     return total, variance
 
 
+def uncertain(draws: Draws, name: str, value: float, sigma: float) -> Any:
+    """A loss coefficient that cannot go below zero, with its draw.
+
+    A relative 1-sigma below one half makes a lognormal factor; a larger one is added and cut at 0.
+    """
+    if sigma <= 0.0:
+        return value
+    if sigma < 0.5 * value:
+        return value * draws.factor(name, sigma / value)
+    return np.maximum(value + sigma * draws.z(name), 0.0) if draws.samples else value
+
+
+def widening(book: LawBook, draws: Draws, where: str, ratio: float) -> Any:
+    """Loss of a sudden widening on the head of its narrow side; ratio narrow over wide area."""
+    return uncertain(draws, "law.expansion",
+                     *book.value(where, "borda", "expansion", area_ratio=ratio))
+
+
+def narrowing(book: LawBook, draws: Draws, where: str, ratio: float) -> Any:
+    """Loss of a sudden narrowing on the head of its narrow side; ratio narrow over wide area."""
+    return uncertain(draws, "law.contraction",
+                     *book.value(where, book.choice.contraction, "contraction", area_ratio=ratio))
+
+
 def taper(
-    book: LawBook, where: str, from_m2: float, to_m2: float, length_m: float
-) -> tuple[float, float, float, float]:
+    book: LawBook, draws: Draws, where: str, from_m2: float, to_m2: float, length_m: float
+) -> tuple[Any, Any, Any, Any]:
     """Loss of a gradual area change for flow u to v and v to u: (k_u+, k_v+, k_u-, k_v-).
 
     Widening loses on the head of the narrow end (diffuser by cone angle, Borda-Carnot for a step);
@@ -68,29 +89,49 @@ def taper(
     ratio = narrow / wide
     d_narrow, d_wide = 2.0 * math.sqrt(narrow / math.pi), 2.0 * math.sqrt(wide / math.pi)
     if length_m <= 0.01 * d_narrow:
-        out, _ = book.value(where, _name(book.choice.expansion, "borda"), "expansion",
-                            area_ratio=ratio)
-        into, _ = book.value(where, _name(book.choice.contraction, "rennels"), "contraction",
-                             area_ratio=ratio)
+        out = widening(book, draws, where, ratio)
+        into = narrowing(book, draws, where, ratio)
     else:
         angle = 2.0 * math.degrees(math.atan2(0.5 * (d_wide - d_narrow), length_m))
         if angle < SLIM_DEG:
             return 0.0, 0.0, 0.0, 0.0
-        friction = float(darcy(1e5, 1e-4))
-        out, _ = book.value(where, "auto", "diffuser", area_ratio=ratio, angle_deg=angle,
-                            friction=friction)
-        # wall friction of the cone is booked by the duct itself
-        half = math.radians(angle) / 2.0
-        out = max(out - 0.125 * friction * (1.0 - ratio * ratio) / math.sin(half), 0.0)
-        into, _ = book.value(where, "contraction.conical", None, area_ratio=ratio,
-                             angle_deg=angle, friction=friction)
+        factor = float(darcy(1e5, 1e-4))
+        if book.choice.expansion == "borda":
+            out = widening(book, draws, where, ratio)
+        else:
+            k, sigma = book.value(where, book.choice.expansion, "diffuser", area_ratio=ratio,
+                                  angle_deg=angle, **_diffuser_inputs(book, factor))
+            # wall friction of the cone is booked by the duct itself; Crane's law has none in it
+            half = math.radians(angle) / 2.0
+            wall = 0.125 * factor * (1.0 - ratio * ratio) / math.sin(half)
+            k -= 0.0 if book.choice.expansion == "crane" else wall
+            out = uncertain(draws, "law.diffuser", max(k, 0.0), sigma)
+        into = uncertain(draws, "law.contraction",
+                         *book.value(where, "contraction.conical", None, area_ratio=ratio,
+                                     angle_deg=angle, friction=factor))
     if from_m2 < to_m2:
         return out, 0.0, into, 0.0
     return 0.0, into, 0.0, out
 
 
-def _name(choice: str, default: str) -> str:
-    return default if choice == "auto" else choice
+def _diffuser_inputs(book: LawBook, factor: float) -> dict[str, float]:
+    return {} if book.choice.expansion == "crane" else {"friction": factor}
+
+
+def stall_remark(book: LawBook, where: str, narrow_m2: float, wide_m2: float,
+                 length_m: float) -> None:
+    """Warn where a widening lies beyond the stall line: its stream leaves one wall.
+
+    Which wall is chance, so the shares behind it can lean either way; no loss law holds that.
+    """
+    if wide_m2 <= narrow_m2 * (1.0 + 1e-9) or length_m <= 0.0:
+        return
+    d_narrow, d_wide = 2.0 * math.sqrt(narrow_m2 / math.pi), 2.0 * math.sqrt(wide_m2 / math.pi)
+    angle = 2.0 * math.degrees(math.atan2(0.5 * (d_wide - d_narrow), length_m))
+    line, _ = book.value(where, "diffuser-stall.line", None, length_over_d=length_m / d_narrow)
+    if angle > line:
+        book.remark(where, f"widens by {angle:.0f} deg full angle, the stall line is at "
+                           f"{line:.0f} deg: the stream may cling to one wall, either way")
 
 
 def friction(

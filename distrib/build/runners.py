@@ -24,14 +24,14 @@ PIPE_WALL_OVER_D = 0.04
 
 
 def mouth_coefficients(
-    case: Case, runner: Runner, plenum: Plenum, book: LawBook
+    runner: Runner, plenum: Plenum, book: LawBook
 ) -> tuple[BranchCoefficients, BranchCoefficients, float, float]:
     """Branch coefficients for flow from the left and from the right, the correction of k_vv by
     mouth shape and walls, and its 1-sigma."""
     where = f"runner {runner.cylinder} mouth"
     psi = float(plenum.area_m2(runner.station_m)) / circle_m2(runner.diameter_m)
     radius = _radius_over_d(runner)
-    name = case.losses.branch
+    name = book.choice.branch
     known = min(radius, 1.0)
     left = branch_coefficients(name, psi, runner.angle_deg, known)
     right = branch_coefficients(name, psi, 180.0 - runner.angle_deg, known)
@@ -39,7 +39,7 @@ def mouth_coefficients(
     book.note(record.name, record.source, record.weak)
     if left.flag == "extrapolated":
         book.outside(where, record.name, left.note)
-    change, sigma = _shape(runner, book, where, left.k_vv)
+    change, sigma = _shape(runner, book, where, left)
     return left, right, change, sigma
 
 
@@ -49,10 +49,28 @@ def _radius_over_d(runner: Runner) -> float:
     return 0.0
 
 
-def _shape(runner: Runner, book: LawBook, where: str, k_vv: float) -> tuple[float, float]:
+EDGE_OF_BRANCH = {"composite": "rennels", "rennels": "rennels", "static": "idelchik"}
+"""Entrance law that a branch law holds in its term of v^2; the others know the sharp mouth only."""
+
+
+def _edge(runner: Runner, book: LawBook, where: str, branch: str) -> tuple[float, float]:
+    """What a chosen entrance law changes at a flush mouth: its loss less that in the branch law."""
+    if book.choice.entrance == "auto" or runner.mouth in ("re-entrant", "bevelled"):
+        return 0.0, 0.0
+    radius = _radius_over_d(runner)
+    own = EDGE_OF_BRANCH.get(branch)
+    k, sigma = book.value(where, book.choice.entrance, "entrance", radius_over_d=radius)
+    held, _ = book.value(where, own or book.choice.entrance, "entrance",
+                         radius_over_d=radius if own else 0.0)
+    return k - held, sigma
+
+
+def _shape(runner: Runner, book: LawBook, where: str,
+           left: BranchCoefficients) -> tuple[float, float]:
     """What the mouth's shape and near walls add to k_vv, and the 1-sigma of that."""
     sharp, _ = book.value(where, "entrance.rennels", None, radius_over_d=0.0)
-    change, sigma = 0.0, 0.0
+    k_vv = left.k_vv
+    change, sigma = _edge(runner, book, where, left.law)
     if runner.mouth == "re-entrant":
         k, s = book.value(where, "auto", "entrance-reentrant", wall_over_d=PIPE_WALL_OVER_D)
         change, sigma = k - sharp, s
@@ -88,7 +106,7 @@ def add_mouth(flow: FlowGraph, case: Case, runner: Runner, plenum: Plenum, stati
         k_vv = given(draws, f"given.runner.{c}.entry_loss", runner.entry_loss) * own
         flow.mouth(joint, station, joint, area, k_vv=k_vv, cylinder=c)
         return
-    left, right, change, sigma = mouth_coefficients(case, runner, plenum, book)
+    left, right, change, sigma = mouth_coefficients(runner, plenum, book)
     law_vv = draws.z("law.branch.mouth") * left.sigma + draws.z("law.mouth.shape") * sigma
     law_ww = draws.z("law.branch.cross") * left.sigma
     k_vv = _floor((left.k_vv + change + law_vv) * own)
@@ -134,7 +152,7 @@ def add_runner(flow: FlowGraph, case: Case, runner: Runner, book: LawBook, draws
     bends: Any = 0.0
     if nominal > 0.0:
         bends = nominal * draws.factor("law.bend", sigma / nominal)
-    cone = taper(book, where, circle_m2(runner.diameter_m), circle_m2(runner.end_diameter_m),
+    cone = taper(book, draws, where, circle_m2(runner.diameter_m), circle_m2(runner.end_diameter_m),
                  runner.length_m)
     step: Any = 0.0
     step_back: Any = 0.0

@@ -68,6 +68,15 @@ class Throttle(Part):
             why="the plate then does not prefer one end of the row",
         ),
     ] = "along"
+    throws: Annotated[
+        Literal["cylinder-1", "far"] | None,
+        Spec(
+            "throws",
+            "choice",
+            "end of the row that a part-open plate with its shaft across throws the stream to",
+            "far",
+        ),
+    ] = None
     to_plenum_m: Annotated[
         float | None,
         Spec("to_plenum", "length", "plate to the plenum wall or diffuser", "60 mm", 0, 2),
