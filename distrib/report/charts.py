@@ -13,6 +13,7 @@ from distrib.report.data import ReportData, RpmSweep, SensitivityTable, TrimShee
 from distrib.report.document import Picture
 from distrib.report.drawing import MM_PER_INCH, draw_sheet, drawing_in_words
 from distrib.report.numbers import decimals_for, plain, signed
+from distrib.report.schedule import distances_m
 from distrib.report.sheet import Sheet, report_sheets
 from distrib.report.tables import ShareRow, common_change, half_width, share_rows
 
@@ -189,10 +190,12 @@ def _line_in_words(line: figures.PlenumLine) -> str:
             f"cylinder-1 end; greatest velocity {fastest:.0f} m/s")
 
 
-def trim_picture(sheet: TrimSheet, name: str, cap: float | None) -> Picture:
+def trim_picture(case: Case, sheet: TrimSheet, name: str, cap: float | None) -> Picture:
     """Needed and first trims by cylinder."""
+    distances = distances_m(case)
+
     def draw(figure: FigureBase) -> None:
-        figures.trim_bars(figure.subplots(), sheet, cap)
+        figures.trim_bars(figure.subplots(), sheet, cap, distances)
 
     words = "; ".join(f"cylinder {r.cylinder} {signed(r.trim_percent, 1)} %" for r in sheet.rows)
     return Picture(name, "Fuel trims by cylinder", f"To set first: {words}.", WIDTH_IN, 3.2, draw)
@@ -211,8 +214,10 @@ def sensitivity_picture(table: SensitivityTable, name: str) -> Picture:
 
 def rpm_picture(case: Case, sweep: RpmSweep, cylinders: Sequence[int], name: str) -> Picture:
     """Deviation over engine speed."""
+    distances = distances_m(case)
+
     def draw(figure: FigureBase) -> None:
-        figures.rpm_lines(figure.subplots(), sweep, cylinders, limit_lines(case))
+        figures.rpm_lines(figure.subplots(), sweep, cylinders, limit_lines(case), distances)
 
     worst = np.nanmax(sweep.deviation_percent, axis=0)
     words = "; ".join(f"cylinder {c} at most {w:+.1f} %" for c, w in

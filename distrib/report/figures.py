@@ -274,8 +274,13 @@ def spread_chart(ax: Axes, rows: Sequence[SpreadRow]) -> Axes:
     return ax
 
 
-def trim_bars(ax: Axes, sheet: TrimSheet, cap_percent: float | None) -> Axes:
-    """Needed trim (outline) and trim to set (filled) by cylinder, percent, + adds fuel."""
+def trim_bars(
+    ax: Axes, sheet: TrimSheet, cap_percent: float | None, distances_m: Mapping[int, float],
+) -> Axes:
+    """Needed trim (outline) and trim to set (filled) by cylinder, percent, + adds fuel.
+
+    `distances_m`: cylinder to metres from the entry.
+    """
     style = series_style(0)
     x = np.arange(len(sheet.rows))
     needed = [row.needed_percent for row in sheet.rows]
@@ -294,10 +299,11 @@ def trim_bars(ax: Axes, sheet: TrimSheet, cap_percent: float | None) -> Axes:
                     xycoords=("axes fraction", "data"), xytext=(4, 0),
                     textcoords="offset points", va="center", fontsize=SMALL_POINTS)
     ax.axhline(0.0, color=INK, linewidth=0.9)
-    ax.set_xticks(x, [str(row.cylinder) for row in sheet.rows])
+    ax.set_xticks(x, [f"{row.cylinder}\n{1000.0 * distances_m[row.cylinder]:.0f}"
+                      for row in sheet.rows])
     ax.tick_params(axis="x", length=0)
     ax.margins(y=0.18)
-    ax.set_xlabel("cylinder")
+    ax.set_xlabel("cylinder, and below it distance from entry (mm)")
     ax.set_ylabel("fuel trim, + adds fuel (%)")
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
     return ax
@@ -335,18 +341,25 @@ def _patch(style: Any, label: str) -> Any:
     return Patch(facecolor=style.colour, hatch=style.hatch, edgecolor=INK, label=label)
 
 
-def rpm_lines(ax: Axes, sweep: RpmSweep, cylinders: Sequence[int], limits: LimitLines) -> Axes:
-    """Deviation of every cylinder (percent) over engine speed, with the limits."""
+def rpm_lines(
+    ax: Axes, sweep: RpmSweep, cylinders: Sequence[int], limits: LimitLines,
+    distances_m: Mapping[int, float],
+) -> Axes:
+    """Deviation of every cylinder (percent) over engine speed, with the limits.
+
+    `distances_m`: cylinder to metres from the entry, for the legend.
+    """
     _limit_lines(ax, limits, coloured=False)
     for index, cylinder in enumerate(cylinders):
         style = series_style(index)
         ax.plot(sweep.rpm, sweep.deviation_percent[:, index], color=style.colour,
                 linestyle=style.line, marker=style.marker, markersize=5,
-                label=f"cylinder {cylinder}")
+                label=f"cyl. {cylinder}, {1000.0 * distances_m[cylinder]:.0f} mm")
     ax.set_xlabel("engine speed (rev/min)")
     ax.set_ylabel(DEVIATION_LABEL)
     ax.margins(y=0.1)
     _name_limits(ax, limits)
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(4, len(cylinders)),
-              borderaxespad=0.2)
+              borderaxespad=0.2, title="cylinder, and its distance from the entry",
+              title_fontsize=SMALL_POINTS, alignment="left")
     return ax

@@ -13,6 +13,7 @@ from distrib.report.dimensions import GLYPH, POINT_MM, dimension, room
 from distrib.report.metal import Metal, Tube, half_size_at
 from distrib.report.numbers import inches, millimetres
 from distrib.report.palette import VERDICT_STYLES
+from distrib.report.schedule import distances_m
 from distrib.report.shapes import (
     MM,
     Label,
@@ -81,6 +82,7 @@ def _parts(
     runners = [r for r in case.runners if r.plenum == plenum.name]
     suffix = f" {plenum.name}" if len(case.plenums) > 1 else ""
     plan = view(metal, "plan") + _cylinder_marks(metal, "plan", verdicts, scale)
+    plan += _distance_marks(metal, distances_m(case), scale)
     plan += _station_dimensions(runners, plenum, room(plan, scale)[1], scale)
     plan += _balance_marks(case, metal, scale) + _baffles(case, metal, scale)
     plan += _caption(plan, f"PLAN{suffix}, from above", scale)
@@ -145,6 +147,25 @@ def _cylinder_marks(
         out.append(Oval(at, radius, radius, 0.0, "TEXT", filled=True))
         out.append(Label(at, f"{number}{letter}", 8.5 if letter else 9.0, bold=True,
                          cylinder=number))
+    return out
+
+
+def _distance_marks(
+    metal: Metal, distances: Mapping[int, float], scale: float,
+) -> list[Shape]:
+    """Distance from the entry (mm) beside every cylinder number of the plan."""
+    out: list[Shape] = []
+    for tube in metal.runners:
+        if tube.cylinder is None:
+            continue
+        spot, way = _spot(tube, "plan", scale)
+        side = way if way.any() else np.array([0.0, 1.0])
+        at = spot + side * (BALLOON_MM + 0.5) * scale
+        steep = abs(float(side[1])) > 0.7
+        out.append(Label(
+            (float(at[0]), float(at[1])), millimetres(round(distances[tube.cylinder], 3)), 7.0,
+            ha="center" if steep else "left" if side[0] > 0 else "right",
+            va="center" if not steep else "bottom" if side[1] > 0 else "top"))
     return out
 
 

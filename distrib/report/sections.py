@@ -32,6 +32,7 @@ from distrib.report.document import (
 )
 from distrib.report.glance import glance_section, heeded
 from distrib.report.palette import SOURCE_TEXT
+from distrib.report.schedule import distances_m
 from distrib.report.sheets import reviewer_sheet, shop_sheet, tuner_sheet
 from distrib.report.tables import (
     assumed_table,
@@ -190,8 +191,9 @@ def _trims(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | No
         if data.trims is not None:
             cap = (data.case.limits.measured_cap_percent if data.trims.measured
                    else data.case.limits.richen_cap_percent)
-            blocks += [*_head(label, reports), Grid(trim_table(data.trims)),
-                       trim_picture(data.trims, f"trims-{index}", cap)]
+            blocks += [*_head(label, reports),
+                       Grid(trim_table(data.trims, distances_m=distances_m(data.case))),
+                       trim_picture(data.case, data.trims, f"trims-{index}", cap)]
     return Section("trims", "Fuel trims", tuple(blocks)) if blocks else None
 
 

@@ -109,7 +109,7 @@ def tuner_sheet(data: ReportData, label: str) -> Section | None:
     gates = data.trims.gates or cautions.TUNER_GATES
     source = "Measured" if data.trims.measured else "Predicted, not measured"
     limits = data.case.limits
-    table = trim_table(data.trims, blanks=True)
+    table = trim_table(data.trims, True, distances_m(data.case))
     blocks: tuple[Block, ...] = (
         Paragraph(f"{label}. {source}: {data.trims.scheme}. {cautions.STANDING_NOTE}", "caution"),
         Heading("Before any trim is entered"),

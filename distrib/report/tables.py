@@ -228,17 +228,27 @@ def _deviation_cell(rows: Sequence[ShareRow], index: int, judged: bool) -> str:
     return f"{signed(row.deviation_percent, decimals_for(half_width(rows)))}{letter}"
 
 
-def trim_table(sheet: TrimSheet, blanks: bool = False) -> Table:
-    """Trims by cylinder; with `blanks` the columns that a tuner fills in by hand."""
-    columns = [Column("cyl.", align="right"), Column("for equal lambda", "%", "right", 2),
-               Column("set first", "%", "right")]
+def trim_table(
+    sheet: TrimSheet, blanks: bool = False, distances_m: Mapping[int, float] | None = None,
+) -> Table:
+    """Trims by cylinder; with `blanks` the columns that a tuner fills in by hand.
+
+    `distances_m` (cylinder to metres from the entry) adds a column beside the numbers.
+    """
+    columns = [Column("cyl.", align="right")]
+    if distances_m is not None:
+        columns.append(Column("from entry", "mm", "right", 2))
+    columns += [Column("for equal lambda", "%", "right", 2), Column("set first", "%", "right")]
     if blanks:
         columns += [Column("lambda measured", blank=True),
                     Column("after injector swap", blank=True), Column("new trim", "%", blank=True)]
     columns.append(Column("note", rank=2))
     rows = []
     for row in sheet.rows:
-        cells = [str(row.cylinder), signed(row.needed_percent, 1), signed(row.trim_percent, 1)]
+        cells = [str(row.cylinder)]
+        if distances_m is not None:
+            cells.append(millimetres(distances_m[row.cylinder]))
+        cells += [signed(row.needed_percent, 1), signed(row.trim_percent, 1)]
         rows.append((*cells, *([""] * 3 if blanks else []), row.note))
     kind = "from measurement" if sheet.measured else "starting point before measurement"
     return Table(f"Fuel trims, {kind}: {sheet.scheme}", tuple(columns), tuple(rows),
