@@ -214,6 +214,19 @@ def fit_log(
                   scored, tuple(statements))
 
 
+def fit(case: Case, data: str | Path, mapping: str | Path, *,
+        model: EngineModel = "phased") -> BenchFit | LogFit:
+    """Measured data into the model: a bench sheet or an engine log, as the mapping file says.
+
+    `data` is the CSV file; `model` the engine model that a log is held against. Raises InputError
+    with every fault of either file.
+    """
+    read = read_mapping(mapping)
+    if isinstance(read, LogMapping):
+        return fit_log(case, data, read, model=model)
+    return fit_bench(case, read_bench_sheet(data, read, case))
+
+
 def _where(windows: Windows) -> str:
     shown = sorted({(round(r, -2), round(p / 1e3, -1)) for r, p in
                     zip(windows.rpm, windows.pressure_pa, strict=True)})[:8]

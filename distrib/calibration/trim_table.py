@@ -135,6 +135,10 @@ def _other_model(
                     "that gives it more air, and either one can flag it"]
 
 
+def _model_name(shares: Shares) -> str:
+    return f"{shares.model} and wave" if "other_deviation_percent" in shares.extra else shares.model
+
+
 def port_pressures(case: Case, shares: Shares) -> FloatArray | None:
     """Mean static pressure beside each runner mouth, (P, N) Pa, from the plenum profiles.
 
@@ -180,7 +184,7 @@ def _table(
     reasons = sorted({text for text in shares.reason if text})
     cautions += [f"a point without solution: {text}" for text in reasons]
     return TrimTable(
-        case.title, shares.case_hash, shares.model, trims.policy, trims.evidence, trims.step, on,
+        case.title, shares.case_hash, _model_name(shares), trims.policy, trims.evidence, trims.step, on,
         properties.name, case.fuel.lambda_target, tuple(int(x) for x in shares.cylinders),
         shares.distance_from_entry_m, np.asarray(rpm, float), np.asarray(pressure_pa, float),
         _reshape(deviation, r, c), _reshape(low, r, c), _reshape(high, r, c), level,

@@ -224,6 +224,8 @@ def _show(table: TrimTable) -> None:
                 [
                     cylinder, number(table.distance_from_entry_m[c] * 1e3, 0),
                     number(table.deviation_percent[i, j, c], 1, True),
+                    f"{number(table.low_percent[i, j, c], 1, True)} .. "
+                    f"{number(table.high_percent[i, j, c], 1, True)}",
                     number(table.lambda_equal_fuel[i, j, c], 3),
                     number(table.trim_shown[i, j, c], 1, True) or "refused",
                     WORDS.get(str(table.verdict[i, j, c]), "no solution"),  # type: ignore[call-overload]
@@ -233,7 +235,8 @@ def _show(table: TrimTable) -> None:
             show(
                 f"{table.title}: {rpm:.0f} rpm, {pressure / 1e3:.0f} kPa absolute "
                 f"({table.model}, {table.evidence}, trim on {table.trim_on})",
-                ["cylinder", "from entry mm", "air %", "lambda", "trim %", "what it means"], rows,
+                ["cylinder", "from entry mm", "air %", "band %", "lambda", "trim %",
+                 "what it means"], rows,
             )
     for item in table.gate.open:
         note(f"confirm first: {item.text}")
