@@ -185,7 +185,8 @@ def _table(
     cautions += [f"a point without solution: {text}" for text in reasons]
     return TrimTable(
         case.title, shares.case_hash, _model_name(shares), trims.policy, trims.evidence,
-        trims.step, on, properties.name, case.fuel.lambda_target, tuple(int(x) for x in shares.cylinders),
+        trims.step, on, properties.name, case.fuel.lambda_target,
+        tuple(int(x) for x in shares.cylinders),
         shares.distance_from_entry_m, np.asarray(rpm, float), np.asarray(pressure_pa, float),
         _reshape(deviation, r, c), _reshape(low, r, c), _reshape(high, r, c), level,
         words.reshape(r, c, -1), _reshape(lam, r, c),
