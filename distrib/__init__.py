@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from distrib.build.bench import solve_bench as solve_bench
     from distrib.build.phased import solve_phased as solve_phased
     from distrib.build.wave import solve_wave as solve_wave
-    from distrib.calibration.service import fit_bench as fit
+    from distrib.calibration.service import fit as fit
     from distrib.calibration.service import trims as trims
     from distrib.case.read import read_case as read_case
     from distrib.review.run import review as review
@@ -34,7 +34,7 @@ PUBLIC: Final[dict[str, str]] = {
     "sweep": "distrib.studies.sweep:sweep",
     "trims": "distrib.calibration.service:trims",
     "review": "distrib.review",
-    "fit": "distrib.calibration.service:fit_bench",
+    "fit": "distrib.calibration.service:fit",
     "improve": "distrib.studies.designsearch:search_case",
     "verify": "distrib.verification.run:verify",
     "losses": "distrib.losses",
