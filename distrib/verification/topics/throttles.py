@@ -78,8 +78,8 @@ CHECKS = (
               (0.597614,), DIGITS, lambda: valves.bench_scale(28.0, 10.0), "throttles",
               "closed form", rtol=2e-6),
     Published("benchflow.scale.25-28", CLOSED, "flow factor from 25 to 28 inches of water",
-              (1.0583,), "five digits", lambda: valves.bench_scale(25.0, 28.0), "throttles", "closed form",
-              rtol=1e-5),
+              (1.0583,), "five digits", lambda: valves.bench_scale(25.0, 28.0), "throttles",
+              "closed form", rtol=1e-5),
     Published("benchflow.isentropic", CLOSED, "isentropic bench flow of 1 in2 at 28 inH2O, cfm at "
               "101325 Pa, 293.15 K", (141.605,), DIGITS,
               lambda: 0.0254**2 / float(valves.effective_area_bench(
