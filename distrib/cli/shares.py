@@ -9,6 +9,7 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from distrib.build.balance import Balance
     from distrib.case.schema import Case
     from distrib.cli.solved import Solved
     from distrib.report.data import TrimSheet
@@ -80,6 +81,8 @@ def show(found: Solved, sheet: TrimSheet | None) -> None:
         print_wrapped(f"{name}: {result.cautions[0].split(': ', 1)[1]}", "  ")
     print_wrapped(f"limit of slow pumps: spread about {pump_limit_percent(deciding):.1f} % "
                   "(0.7 M^2 of the plenum)", "  ")
+    for item in balance_of(found):
+        print_wrapped(f"balance: {item.words}", "  ")
     print()
     if found.over:
         print_table(speed_table(found))
@@ -100,6 +103,13 @@ def _leanest(result: Shares) -> str:
         return f"{number} (most air at equal fuel)"
     chance = float(result.band.chance_leanest[0][list(result.cylinders).index(number)])
     return f"{number} (most air at equal fuel; the leanest in {chance * 100:.0f} % of the samples)"
+
+
+def balance_of(found: Solved) -> tuple[Balance, ...]:
+    """Regain against friction in every plenum, on the steady rig whatever models were asked."""
+    from distrib.build.balance import balance
+
+    return balance(found.case)
 
 
 def pump_limit_percent(result: Shares) -> float:
@@ -187,6 +197,7 @@ def as_json(found: Solved, sheet: TrimSheet | None) -> dict[str, Any]:
     top["over_speed"] = {name: _over(s) for name, s in found.over.items()}
     top["pump_limit_spread_percent"] = pump_limit_percent(found.deciding)
     top["remarks"] = list(found.remarks)
+    top["balance"] = list(balance_of(found))
     return top
 
 
