@@ -29,6 +29,7 @@ PENS: Final[dict[Layer, dict[str, Any]]] = {
     "DIMENSION": {"edgecolor": MUTED, "linewidth": 0.55},
     "TEXT": {"edgecolor": INK, "linewidth": 0.9},
 }
+UNDERLAY: Final[dict[str, Any]] = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.4}
 KINDS: Final = ("svg", "png", "pdf", "dxf")
 
 
@@ -53,7 +54,7 @@ def _add(ax: Axes, shape: Shape, verdicts: Mapping[int, Verdict] | None, order: 
     if isinstance(shape, Label):
         ax.text(*shape.at, shape.text, fontsize=shape.size, ha=shape.ha, va=shape.va,
                 fontweight="bold" if shape.bold else "normal", rotation=shape.angle_deg,
-                color=INK, zorder=order + 5.0)
+                color=INK, zorder=order + 5.0, bbox=UNDERLAY if shape.boxed else None)
         return
     pen = dict(PENS[shape.layer])
     face, hatch = "none", None

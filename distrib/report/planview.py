@@ -159,13 +159,15 @@ def _distance_marks(
         if tube.cylinder is None:
             continue
         spot, way = _spot(tube, "plan", scale)
-        side = way if way.any() else np.array([0.0, 1.0])
+        outward = np.array([0.0, -1.0 if spot[1] < 0.0 else 1.0])
+        side = way if way.any() else outward
         at = spot + side * (BALLOON_MM + 0.5) * scale
         steep = abs(float(side[1])) > 0.7
         out.append(Label(
             (float(at[0]), float(at[1])), millimetres(round(distances[tube.cylinder], 3)), 7.0,
             ha="center" if steep else "left" if side[0] > 0 else "right",
-            va="center" if not steep else "bottom" if side[1] > 0 else "top"))
+            va="center" if not steep else "bottom" if side[1] > 0 else "top",
+            boxed=not way.any()))
     return out
 
 

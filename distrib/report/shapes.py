@@ -67,6 +67,8 @@ class Label:
     angle_deg: float = 0.0
     cylinder: int | None = None
     layer: Layer = "TEXT"
+    boxed: bool = False
+    """Whether paper is laid under the text, because it stands on lines."""
 
 
 Shape = Stroke | Oval | Label

@@ -80,7 +80,7 @@ def drawing_sheet(
 
 def report_sheets(
     case: Case, verdicts: Mapping[int, Verdict] | None = None, width_mm: float = 178.0,
-    height_mm: float = 205.0,
+    height_mm: float = 215.0,
 ) -> tuple[Sheet, ...]:
     """One sheet per plenum for a page, as large as it fits; the notes come as text.
 
@@ -148,9 +148,9 @@ def _heading(case: Case, scale: float, left: float, base: float, width_mm: float
              "; ".join(_entry_words(entry, len(case.entries) > 1) for entry in case.entries),
              f"Seen: {case.view or 'not stated in the case'}. Third-angle projection, "
              f"full-size scale 1:{scale:g}.",
-             "Inside dimensions, mm above the line and [in] below it; beyond each cylinder number "
-             "in the plan its distance from the entry in mm."
-             + (" The design is invented." if case.invented else ""))
+             "Inside dimensions, mm above the line and [in] below it."
+             + (" The design is invented." if case.invented else ""),
+             "In the plan, at each cylinder number: its distance from the entry in mm.")
     body = [line for text in words for line in wrap(text, characters(8.5, width_mm))]
     title = shortened(case.title, characters(13.0 * 1.12, width_mm))
     shapes: list[Shape] = []
