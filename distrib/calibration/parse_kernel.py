@@ -2,8 +2,8 @@
 
 A logger file is bytes, a delimiter and numbers; this kernel turns a block of whole lines into
 columns of doubles and notes every cell it could not read, with its place. Numbers of up to 15
-digits are rounded exactly (integer mantissa below 2^53, one division or multiplication by an exact
-power of ten); longer ones are right within two units in the last place.
+digits are rounded exactly (integer mantissa below 2^53, one division or multiplication by a power
+of ten up to 22, which is exact); longer ones and far exponents are right to about 15 digits.
 """
 
 from __future__ import annotations
