@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from distrib.fuelling.verdict import Verdict
-from distrib.report import figures
+from distrib.report import figures, figures_effects
 from distrib.report.data import ReportData, RpmSweep, SensitivityTable, TrimSheet
 from distrib.report.document import Picture
 from distrib.report.drawing import MM_PER_INCH, draw_sheet, drawing_in_words
@@ -140,7 +140,7 @@ def comparison_pictures(
             for d, label, _ in found]
 
     def spreads(figure: FigureBase) -> None:
-        figures.spread_chart(figure.subplots(), rows)
+        figures_effects.spread_chart(figure.subplots(), rows)
 
     words = "; ".join(f"{r.label} {plain(r.spread, 1)} %" for r in rows)
     out.append(Picture("compare-spread", "Spread of each design with its band",
@@ -148,10 +148,10 @@ def comparison_pictures(
     return out
 
 
-def spread_row(shares: Shares, point: int, label: str) -> figures.SpreadRow:
+def spread_row(shares: Shares, point: int, label: str) -> figures_effects.SpreadRow:
     """The spread of one result with its band."""
     band = shares.band
-    return figures.SpreadRow(
+    return figures_effects.SpreadRow(
         label, float(shares.spread_percent[point]),
         None if band is None else float(band.spread_low_percent[point]),
         None if band is None else float(band.spread_high_percent[point]))
@@ -195,7 +195,7 @@ def trim_picture(case: Case, sheet: TrimSheet, name: str, cap: float | None) -> 
     distances = distances_m(case)
 
     def draw(figure: FigureBase) -> None:
-        figures.trim_bars(figure.subplots(), sheet, cap, distances)
+        figures_effects.trim_bars(figure.subplots(), sheet, cap, distances)
 
     words = "; ".join(f"cylinder {r.cylinder} {signed(r.trim_percent, 1)} %" for r in sheet.rows)
     return Picture(name, "Fuel trims by cylinder", f"To set first: {words}.", WIDTH_IN, 3.2, draw)
@@ -204,7 +204,7 @@ def trim_picture(case: Case, sheet: TrimSheet, name: str, cap: float | None) -> 
 def sensitivity_picture(table: SensitivityTable, name: str) -> Picture:
     """What moves the spread most."""
     def draw(figure: FigureBase) -> None:
-        figures.sensitivity_bars(figure.subplots(), table)
+        figures_effects.sensitivity_bars(figure.subplots(), table)
 
     words = "; ".join(f"{r.name} ({r.change}) spread {plain(r.spread_low_percent, 1)} to "
                       f"{plain(r.spread_high_percent, 1)} %" for r in table.rows)
@@ -217,7 +217,7 @@ def rpm_picture(case: Case, sweep: RpmSweep, cylinders: Sequence[int], name: str
     distances = distances_m(case)
 
     def draw(figure: FigureBase) -> None:
-        figures.rpm_lines(figure.subplots(), sweep, cylinders, limit_lines(case), distances)
+        figures_effects.rpm_lines(figure.subplots(), sweep, cylinders, limit_lines(case), distances)
 
     worst = np.nanmax(sweep.deviation_percent, axis=0)
     words = "; ".join(f"cylinder {c} at most {w:+.1f} %" for c, w in

@@ -13,8 +13,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distrib.fuelling.verdict import Verdict
-from distrib.report.data import RpmSweep, SensitivityTable, TrimSheet
-from distrib.report.numbers import decimals_for, plain, signed
 from distrib.report.palette import (
     BLACK,
     INK,
@@ -23,7 +21,6 @@ from distrib.report.palette import (
     RULE,
     SHADE,
     VERDICT_STYLES,
-    VERMILLION,
     series_style,
 )
 from distrib.report.save import SMALL_POINTS
@@ -72,8 +69,8 @@ def bar_scale(series: Sequence[BarSeries], limits: LimitLines) -> tuple[float, f
     return float(finite.min() - pad), float(finite.max() + pad)
 
 
-def _limit_lines(ax: Axes, limits: LimitLines, coloured: bool = True) -> None:
-    """Shade the even zone and draw the three limits; `_name_limits` names them afterwards."""
+def draw_limits(ax: Axes, limits: LimitLines, coloured: bool = True) -> None:
+    """Shade the even zone and draw the three limits; `name_limits` names them afterwards."""
     ax.axhspan(limits.rich, limits.watch, color=SHADE, zorder=0, linewidth=0)
     ax.axhline(0.0, color=INK, linewidth=0.9, zorder=3)
     named: tuple[tuple[Verdict, float], ...] = (
@@ -84,7 +81,7 @@ def _limit_lines(ax: Axes, limits: LimitLines, coloured: bool = True) -> None:
                    linestyle=(0, (5, 3)), zorder=1)
 
 
-def _name_limits(ax: Axes, limits: LimitLines) -> None:
+def name_limits(ax: Axes, limits: LimitLines) -> None:
     """Names of the limits in the right margin, kept apart; call when the scale is fixed."""
     low, high = ax.get_ylim()
     gap = 0.065 * (high - low)
@@ -127,7 +124,7 @@ def deviation_bars(
     if any(one.cylinders != series[0].cylinders for one in series):
         raise ValueError("deviation_bars compares designs with the same cylinder numbers only")
     low, high = scale or bar_scale(series, limits)
-    _limit_lines(ax, limits)
+    draw_limits(ax, limits)
     width = 0.8 / len(series)
     for index, one in enumerate(series):
         _bars_of(ax, one, index, width, len(series), (low, high))
@@ -135,7 +132,7 @@ def deviation_bars(
     ax.set_xlim(-0.6, len(series[0].cylinders) - 0.4)
     ax.set_ylabel(DEVIATION_LABEL)
     _ticks(ax, series)
-    _name_limits(ax, limits)
+    name_limits(ax, limits)
     if len(series) > 1:
         ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(3, len(series)),
                   borderaxespad=0.2)
@@ -238,128 +235,3 @@ def _name_stations(
         ax.annotate(f"{name}", (position, 1.0), xycoords=("data", "axes fraction"),
                     xytext=(0, 17), textcoords="offset points", ha="center", va="bottom",
                     fontsize=SMALL_POINTS + 0.5)
-
-
-@dataclass(frozen=True)
-class SpreadRow:
-    """Spread of one design or model (percent) with band ends where known."""
-
-    label: str
-    spread: float
-    low: float | None
-    high: float | None
-
-
-def spread_chart(ax: Axes, rows: Sequence[SpreadRow]) -> Axes:
-    """Spread of several designs or models on one scale from zero: a dot and its band."""
-    for index, row in enumerate(rows):
-        y = len(rows) - 1 - index
-        style = series_style(index)
-        half = None
-        if row.low is not None and row.high is not None:
-            half = 0.5 * (row.high - row.low)
-            ax.hlines(y, row.low, row.high, color=style.colour, linewidth=7, alpha=0.45)
-        ax.plot([row.spread], [y], marker=style.marker, markersize=9, color=style.colour,
-                markeredgecolor=INK, linestyle="none")
-        text = f"{plain(row.spread, decimals_for(half))} %"
-        ax.annotate(text, (row.spread, y), xytext=(0, 9), textcoords="offset points",
-                    ha="center", fontweight="bold")
-    ax.set_yticks(range(len(rows)), [row.label for row in reversed(rows)])
-    ax.set_ylim(-0.6, len(rows) - 0.3)
-    ax.set_xlim(left=0.0)
-    ax.margins(x=0.08)
-    ax.grid(axis="x", color=RULE, linewidth=0.6)
-    ax.set_axisbelow(True)
-    ax.set_xlabel("spread: largest less smallest deviation (%)")
-    return ax
-
-
-def trim_bars(
-    ax: Axes, sheet: TrimSheet, cap_percent: float | None, distances_m: Mapping[int, float],
-) -> Axes:
-    """Needed trim (outline) and trim to set (filled) by cylinder, percent, + adds fuel.
-
-    `distances_m`: cylinder to metres from the entry.
-    """
-    style = series_style(0)
-    x = np.arange(len(sheet.rows))
-    needed = [row.needed_percent for row in sheet.rows]
-    applied = [row.trim_percent for row in sheet.rows]
-    ax.bar(x - 0.2, needed, 0.36, color=PAPER, edgecolor=INK, hatch="///", linewidth=0.9,
-           label="for equal lambda, as computed")
-    ax.bar(x + 0.2, applied, 0.36, color=style.colour, edgecolor=INK, linewidth=0.9,
-           label="to set first")
-    for xi, value in zip(x + 0.2, applied, strict=True):
-        ax.annotate(signed(value, 1), (xi, value), xytext=(0, 3 if value >= 0 else -3),
-                    textcoords="offset points", ha="center",
-                    va="bottom" if value >= 0 else "top", fontweight="bold")
-    if cap_percent is not None:
-        ax.axhline(cap_percent, color=VERMILLION, linewidth=1.4, linestyle=(0, (5, 3)))
-        ax.annotate(f"cap\n{signed(cap_percent, 1)} %", (1.0, cap_percent),
-                    xycoords=("axes fraction", "data"), xytext=(4, 0),
-                    textcoords="offset points", va="center", fontsize=SMALL_POINTS)
-    ax.axhline(0.0, color=INK, linewidth=0.9)
-    ax.set_xticks(x, [f"{row.cylinder}\n{1000.0 * distances_m[row.cylinder]:.0f}"
-                      for row in sheet.rows])
-    ax.tick_params(axis="x", length=0)
-    ax.margins(y=0.18)
-    ax.set_xlabel("cylinder, and below it distance from entry (mm)")
-    ax.set_ylabel("fuel trim, + adds fuel (%)")
-    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
-    return ax
-
-
-def sensitivity_bars(ax: Axes, table: SensitivityTable) -> Axes:
-    """How far the spread moves when one input moves, widest effect on top (percent)."""
-    rows = sorted(table.rows, key=lambda r: abs(r.spread_high_percent - r.spread_low_percent))
-    low, high = series_style(0), series_style(1)
-    base = table.base_spread_percent
-    for y, row in enumerate(rows):
-        ends = ((row.spread_low_percent, low), (row.spread_high_percent, high))
-        for value, style in ends:
-            ax.barh(y, value - base, left=base, height=0.62, color=style.colour,
-                    hatch=style.hatch, edgecolor=INK, linewidth=0.8)
-    ax.axvline(base, color=INK, linewidth=1.2)
-    common = len({row.change for row in rows}) == 1 and len(rows) > 1
-    ax.set_yticks(range(len(rows)),
-                  [row.name if common else f"{row.name}\n{row.change}" for row in rows])
-    ax.set_ylim(-0.6, len(rows) - 0.4)
-    ax.grid(axis="x", color=RULE, linewidth=0.6)
-    ax.set_axisbelow(True)
-    ax.margins(x=0.08)
-    change = f"; inputs {rows[0].change}" if common else ""
-    ax.set_xlabel(f"spread (%), as designed {plain(base, 1)} %{change}")
-    handles = [_patch(low, "input lower"), _patch(high, "input higher")]
-    ax.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2,
-              borderaxespad=0.2)
-    return ax
-
-
-def _patch(style: Any, label: str) -> Any:
-    from matplotlib.patches import Patch
-
-    return Patch(facecolor=style.colour, hatch=style.hatch, edgecolor=INK, label=label)
-
-
-def rpm_lines(
-    ax: Axes, sweep: RpmSweep, cylinders: Sequence[int], limits: LimitLines,
-    distances_m: Mapping[int, float],
-) -> Axes:
-    """Deviation of every cylinder (percent) over engine speed, with the limits.
-
-    `distances_m`: cylinder to metres from the entry, for the legend.
-    """
-    _limit_lines(ax, limits, coloured=False)
-    for index, cylinder in enumerate(cylinders):
-        style = series_style(index)
-        ax.plot(sweep.rpm, sweep.deviation_percent[:, index], color=style.colour,
-                linestyle=style.line, marker=style.marker, markersize=5,
-                label=f"cyl. {cylinder}, {1000.0 * distances_m[cylinder]:.0f} mm")
-    ax.set_xlabel("engine speed (rev/min)")
-    ax.set_ylabel(DEVIATION_LABEL)
-    ax.margins(y=0.1)
-    _name_limits(ax, limits)
-    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(4, len(cylinders)),
-              borderaxespad=0.2, title="cylinder, and its distance from the entry",
-              title_fontsize=SMALL_POINTS, alignment="left")
-    return ax
