@@ -31,6 +31,8 @@ from distrib.results import FloatArray, Shares
 
 Words = np.ndarray[Any, np.dtype[np.str_]]
 
+CRUISE_SHARE = 0.8
+"""Charge pressure over the outside one below which a cell counts as idle or cruise (own choice)."""
 NOISE_PERCENT = 1.0
 """Repeatability of one cylinder between two runs (common practice)."""
 
@@ -83,6 +85,8 @@ def predicted_table(
     trims = plan(needed_multiplier(more_air, factor), policy=policy, evidence="predicted",
                  step=step, limits=limits)
     cautions = [*trims.cautions, PART_LOAD, *notes, *both_note]
+    if min(pressure_pa) < case.conditions.ambient_pressure_pa * CRUISE_SHARE:
+        cautions.append("idle and cruise: leave trims at zero or small there (common practice)")
     small = np.ptp(trims.needed_percent, axis=-1)
     if np.nanmax(small, initial=0.0) < NOISE_PERCENT:
         cautions.append(f"all needs lie within {NOISE_PERCENT:g} %, less than two runs repeat to: "

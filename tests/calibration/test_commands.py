@@ -131,6 +131,15 @@ def test_trims_refuses(
 
 
 @pytest.mark.usefixtures("_stand_in")
+def test_cruise_cells_carry_their_caution(capsys: pytest.CaptureFixture[str]) -> None:
+    text = "idle and cruise: leave trims at zero or small"
+    low = _run(["trims", CASE, "--load", "50 kPa absolute", "--json", "-"], capsys)
+    high = _run(["trims", CASE, "--load", "2 bar absolute", "--json", "-"], capsys)
+    assert low[0] == high[0] == 0
+    assert text in low[1] and text not in high[1]
+
+
+@pytest.mark.usefixtures("_stand_in")
 @pytest.mark.parametrize("mode", ["paired", "batch"])
 def test_trims_refuses_injection_that_cannot_trim(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], mode: str
