@@ -163,7 +163,9 @@ class Processes:
     """In child processes that end with this one, also when this one is killed.
 
     A worker holds one chunk at a time, so that neither side can wait for the other. A worker
-    that dies loses only that chunk: it goes first to the worker that takes its place.
+    that dies loses only that chunk: it goes first to the worker that takes its place. Until the
+    first worker has answered (it imports and loads for seconds) this process works off waiting
+    chunks itself, so that a short study is never slower than without workers.
     """
 
     def __init__(self, evaluate: Evaluate, jobs: int) -> None:
@@ -171,6 +173,7 @@ class Processes:
         self._evaluate = evaluate
         self._deaths: dict[int, int] = {}
         self._waiting: deque[Chunk] = deque()
+        self._started = False
         self._workers = [_Worker(evaluate) for _ in range(jobs)]
 
     def submit(self, chunk: Chunk) -> None:
@@ -184,8 +187,13 @@ class Processes:
 
     def collect(self) -> list[tuple[int, Rows]]:
         out: list[tuple[int, Rows]] = []
-        while not out:
-            ready = wait([w.pipe for w in self._workers], timeout=0.5)
+        if not self._started and self._waiting:
+            chunk = self._waiting.popleft()
+            out.append((chunk.number, guarded(self._evaluate, chunk)))
+        first = True
+        while first or not out:
+            first = False
+            ready = wait([w.pipe for w in self._workers], timeout=0.0 if out else 0.5)
             for i, worker in enumerate(self._workers):
                 if worker.pipe not in ready:
                     continue
@@ -194,7 +202,7 @@ class Processes:
                 except (EOFError, ConnectionResetError):
                     self._replace(i)
                     continue
-                worker.chunk = None
+                worker.chunk, self._started = None, True
                 if isinstance(rows, BaseException):
                     raise rows
                 out.append((number, rows))
