@@ -31,6 +31,17 @@ def _get(w: Any, row: int, source: Any, k: int, n: int) -> None:
 
 
 @inline
+def _clear(rows: Any, n: int) -> None:
+    if n == _L:
+        for i in range(rows.size):
+            rows[i] = 0.0
+    else:
+        for k in range(rows.size // _L):
+            for i in range(n):
+                rows[k * _L + i] = 0.0
+
+
+@inline
 def _add(target: Any, k: int, w: Any, row: int, scale: Any, n: int) -> None:
     for i in range(n):
         target[k * _L + i] += w[row * _L + i] * scale[i]
@@ -197,6 +208,15 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
             jac[top.jet_i[j, 4] * _L + i] += c * head[(3 * e + 2) * _L + i]
 
 
+@inline
+def _shut(area: Any, z: int, n: int) -> Any:
+    """Whether a nozzle is closed in every lane: then its equation is m = 0 at once."""
+    for i in range(n):
+        if area[z * _L + i] >= CLOSED_AREA_M2:
+            return False
+    return True
+
+
 @kernel
 def nozzles(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, jac: Any,
             inv_dp: Any, n: int) -> None:
@@ -204,6 +224,13 @@ def nozzles(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, 
     n_p = top.sizes[1]
     for z in range(top.nozzle_i.shape[0]):
         k = top.nozzle_i[z, 2]
+        if _shut(par.nozzle, z, n):
+            row = top.nozzle_i[z, 3]
+            for i in range(n):
+                inv_m = 1.0 / par.scalars[_L + i]
+                r[row * _L + i] += x[(n_p + k) * _L + i] * inv_m
+                jac[top.nozzle_i[z, 6] * _L + i] += inv_m
+            continue
         _end(w, 0, top, x, head, top.nozzle_i[z, 0], n)
         _get(w, 4, x, top.nozzle_i[z, 1], n)
         _get(w, 5, x, n_p + k, n)
@@ -274,10 +301,8 @@ def evaluate(ctx: Any, x: Any, r: Any, jac: Any, n: int) -> None:
     Element equations are divided by the pressure scale, mass balances by the flow scale.
     """
     top, par, work = ctx
-    for i in range(r.size):
-        r[i] = 0.0
-    for i in range(jac.size):
-        jac[i] = 0.0
+    _clear(r, n)
+    _clear(jac, n)
     for i in range(n):
         work.inv_dp[i] = 1.0 / par.scalars[2 * _L + i]
         work.inv_m[i] = 1.0 / par.scalars[_L + i]

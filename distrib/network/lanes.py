@@ -105,8 +105,8 @@ def duct_block(w: Any, n: int) -> None:
         # downstream the flow does; losses stand on the sonic head
         over_a = (1.0 - SONIC) * (pa + pref) < SONIC * ha
         over_b = (1.0 - SONIC) * (pb + pref) < SONIC * hb
-        ext_a = over_a and forward
-        ext_b = over_b and not forward
+        ext_a = over_a & forward
+        ext_b = over_b & (not forward)
         ta = (pa + pref) / SONIC - pref if ext_a else pa + ha
         tb = (pb + pref) / SONIC - pref if ext_b else pb + hb
         ta_p = 1.0 / SONIC if ext_a else 1.0 + hap
@@ -140,8 +140,8 @@ def duct_block(w: Any, n: int) -> None:
         rb_p = 1.0 + hbp - 1.0 / SONIC if end_b else -tb_p
         ra_m = -ham if end_a else ta_m - slope
         rb_m = hbm if end_b else -slope - tb_m
-        choked_forward = forward and ra < r
-        choked_back = (not forward) and rb > r
+        choked_forward = forward & (ra < r)
+        choked_back = (not forward) & (rb > r)
         r = ra if choked_forward else (rb if choked_back else r)
         da = ra_p if choked_forward else (WEAK if choked_back else da)
         db = -WEAK if choked_forward else (rb_p if choked_back else db)
@@ -307,7 +307,7 @@ def mouth_block(w: Any, n: int) -> None:
         # the throat is sonic at most, as the ends of `duct_block`
         own = (pref + p1) / SONIC - pref - (p1 + h1)
         over = own < 0.0
-        ext = over and not out
+        ext = over & (not out)
         t_1 = (pref + p1) / SONIC - pref if ext else p1 + h1
         t_1p = 1.0 / SONIC if ext else 1.0 + h1p
         t_1m = 0.0 if ext else h1m
@@ -318,9 +318,9 @@ def mouth_block(w: Any, n: int) -> None:
         kh = k_vv * f if out else -w[7 * _L + i]
         lost = f * loss if out else w[8 * _L + i] * k_ww * hx - w[7 * _L + i] * h_1
         fx = f if out else w[8 * _L + i]
-        # residual: p1 + h1 - (p + hx - lost); a stream into the plenum is sonic at most in the throat
+        # residual: p1 + h1 - (p + hx - lost); feeding, the stream is sonic at most in the throat
         r = t_1 - w[20 * _L + i] - hx + lost
-        choked = (not out) and own < r
+        choked = (not out) & (own < r)
         w[36 * _L + i] = own if choked else r
         w[37 * _L + i] = (
             1.0 / SONIC - 1.0 - h1p if choked else t_1p + kh * h_1p - f * cross / (pref + p1)

@@ -50,11 +50,10 @@ def largest(r: Any, norm: Any, rows: int, n: int) -> None:
         norm[i] = 0.0
     for k in range(rows):
         for i in range(n):
-            value = abs(r[k * _L + i])
-            norm[i] = norm[i] if value <= norm[i] else value
-    for i in range(n):
-        if not norm[i] < 1e300:
-            norm[i] = 1e300
+            size = abs(r[k * _L + i])
+            # a NaN compares false with everything: it must not be lost to a later number
+            value = size if size < 1e300 else 1e300
+            norm[i] = value if value > norm[i] else norm[i]
 
 
 @kernel
