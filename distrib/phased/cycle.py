@@ -16,8 +16,8 @@ from distrib.losses.friction import darcy_scalar
 from distrib.network.elements import evaluate
 from distrib.network.lanes import LANES
 from distrib.network.newton import advance, begin
-from distrib.network.tables import DUCT_ROWS, RE_FLOOR
 from distrib.network.solve import blank, load, make_scratch, make_work
+from distrib.network.tables import DUCT_ROWS, RE_FLOOR
 from distrib.phased.state import (
     closed_state,
     is_closed,
@@ -31,12 +31,14 @@ from distrib.phased.state import (
 
 _L = LANES
 _GAMMA = 1.4
+FRICTION_STEPS = 4
+"""Steps for which a friction factor is held; it changes with about the -0.2th power of the flow."""
 _darcy = inline(darcy_scalar)
 
 
 @kernel
 def wall_friction(top: Any, flat: Any, law: Any, state: Any, n: int) -> None:
-    """Darcy factor of every duct from the flow at the start of the step, held during the step.
+    """Darcy factor of every duct from the flow now, held for the next FRICTION_STEPS steps.
 
     `law` marks the ducts whose factor follows the friction law.
     """
@@ -222,7 +224,8 @@ def one_cycle(ctx: Any, prog: Any, engine: Any, con: Any, state: Any, scratch: A
         valve_areas(engine, con, flat, theta1, block, n)
         prepare(top, engine, con, flat, state, theta0, theta1, block, n)
         forced_pools(top, engine, con, flat, block, n)
-        wall_friction(top, flat, law, state, n)
+        if s % FRICTION_STEPS == 0:
+            wall_friction(top, flat, law, state, n)
         guess(state.x, old, top.sizes[0], n)
         begin(state.x, scratch, status, n)
         evaluate(ctx, scratch.trial, scratch.residual, scratch.jacobian, n)
