@@ -13,12 +13,24 @@ from distrib.build.graph import runner_order
 from distrib.build.phased import operating_points
 from distrib.build.wave_setup import CaseSetup, case_setup
 from distrib.case.schema import Case
-from distrib.results import FloatArray, Profile, Shares
+from distrib.results import FloatArray, Profile, Shares, Source
 from distrib.wave.grid import GridEstimate, cell_for_accuracy, convergence
 from distrib.wave.result import WaveResult
 from distrib.wave.run import Options, run_many
 
 NO_REASON = ""
+
+SOURCES = (
+    Source("wave.scheme", "Toro, Riemann Solvers and Numerical Methods for Fluid Dynamics (2009), "
+           "chapters 10 and 14: MUSCL-Hancock, HLLC", "published"),
+    Source("wave.ends", "constant-pressure model of a restriction at a duct end, isentropic wave; "
+           "derived anew, form after Benson (1982) from memory", "from memory"),
+    Source("wave.end_correction", "Norris and Sheng, J. Sound Vib. 135 (1989) 85: flanged end "
+           "correction 0.8216 of the radius, at every mouth", "published"),
+    Source("wave.closed_cycle", "polytropes, heat at top dead centre, for blow-down and residuals "
+           "only; exponents and efficiency from memory", "from memory"),
+)
+"""What the wave model rests on beside the loss laws."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +112,7 @@ def wave_shares(run: WaveRun) -> Shares:
         extra=_extra(run))
     notes = dict.fromkeys((*shares.warnings, *(w for s in run.setups for w in s.warnings),
                            *(w for r in results for w in r.warnings)))
-    return replace(shares, warnings=tuple(notes))
+    return replace(shares, warnings=tuple(notes), sources=(*shares.sources, *SOURCES))
 
 
 def _stack(rows: Sequence[FloatArray]) -> FloatArray:

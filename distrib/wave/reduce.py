@@ -14,6 +14,9 @@ from distrib.wave.layout import all_ends, cell_edges
 from distrib.wave.result import Stations, Traces, WaveResult
 from distrib.wave.setup import Cylinder, TakeOff, ToValve, WaveSetup
 
+SMALL_DROOP = 1e-3
+"""Droop over mean pressure below which a recovery means nothing."""
+
 
 def _closed_part(c: Cylinder, pot: Any, local: FloatArray, p: FloatArray) -> FloatArray:
     """Cylinder pressure with the closed part filled in by `engine.closed`."""
@@ -109,7 +112,7 @@ def stations(traces: Traces, setup: WaveSetup) -> Stations | None:
         droop[t] = at(start, p) - low
         others = [_open_span(setup.cylinders[o])[0] for (_, f), o in
                   zip(found, cylinder, strict=True) if o not in (-1, c) and f.duct == e.duct]
-        if others and droop[t] > 0.0:
+        if others and droop[t] > SMALL_DROOP * mean[t]:
             nxt = min(np.mod(o - stop, 720.0) for o in others) + stop
             recovery[t] = (at(float(nxt), p) - low) / droop[t]
     return Stations(cylinder, mean, droop, recovery)

@@ -17,8 +17,8 @@ class Stations:
     `cylinder`: position of the cylinder that draws there, -1 if none. `mean_pa`: time mean.
     `droop_pa`: pressure when its intake valve opens minus the lowest until it closes.
     `recovery`: part of the droop won back when, after that closing, the next intake valve of
-    another cylinder at the same header opens (1: all; above 1: more); NaN where the droop is not
-    positive or nobody else draws there.
+    another cylinder at the same header opens (1: all; above 1: more); NaN where the droop is below
+    0.1 % of the mean pressure or nobody else draws there.
     """
 
     cylinder: tuple[int, ...]

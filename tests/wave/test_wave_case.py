@@ -15,7 +15,13 @@ from distrib.case.change import with_changes
 from distrib.case.read import read_case
 from distrib.case.template import starter
 from distrib.errors import InputError
-from distrib.report.wave_plots import cycle_sheet, speed_sheet
+from distrib.report.save import house_style, new_figure
+from distrib.report.wave_plots import (
+    cycle_sheet,
+    deviation_map,
+    lines_against_rpm,
+    speed_sheet,
+)
 from distrib.wave.grid import cell_for_accuracy, convergence
 from distrib.wave.run import Options
 
@@ -108,6 +114,24 @@ def test_sheets_are_drawn(run):
     with pytest.raises(InputError, match="two speeds"):
         speed_sheet(wave_shares(replace(run, points={k: v[:1] for k, v in run.points.items()},
                                         setups=run.setups[:1], results=run.results[:1])))
+
+
+def test_charts_show_gaps_and_the_leanest():
+    rpm = np.array([4000.0, 2000.0, 3000.0])
+    values = np.array([[1.0, -1.0], [-2.0, 2.0], [np.nan, np.nan]])
+    with house_style():
+        figure = new_figure(6.0, 4.0)
+        left, right = figure.subplots(1, 2)
+        lines_against_rpm(left, rpm, values, [1, 2], "deviation (%)", mark_largest=True)
+        rings = [line.get_xydata()[0] for line in left.lines if line.get_markersize() == 11]
+        np.testing.assert_allclose(sorted(map(tuple, rings)), [(2000.0, 2.0), (4000.0, 1.0)])
+        deviation_map(right, rpm, values, [1, 2])
+        assert [t.get_text() for t in right.texts] == ["-2.0", "+1.0", "+2.0", "-1.0"]
+        hatched = [p for p in right.patches if p.get_hatch()]
+        framed = [p.get_xy() for p in right.patches if not p.get_hatch()]
+        assert len(hatched) == 2 and len(framed) == 2
+        # columns in order of speed: 2000 rpm framed at cylinder 2, 4000 rpm at cylinder 1
+        np.testing.assert_allclose(sorted(framed), [(-0.48, 0.52), (1.52, -0.48)])
 
 
 def test_grid_estimate_covers_a_finer_grid(side):
