@@ -80,9 +80,15 @@ def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
         except DistribError as error:
             remarks.append(f"{case.title}: no sensitivities: {error}")
     findings = review_rows(case, shares) if wanted.review else None
+    reasons: tuple[str, ...] = ()
+    if shares:
+        try:
+            reasons = _reasons(case, engine)
+        except DistribError as error:
+            remarks.append(f"{case.title}: no balance of regain and friction: {error}")
     return Gathered(ReportData(
         case=case, shares=tuple(shares), findings=findings, trims=trims, sensitivity=sensitivity,
-        rpm_sweep=tuple(sweeps), versions=versions(), date=wanted.date,
+        rpm_sweep=tuple(sweeps), reasons=reasons, versions=versions(), date=wanted.date,
         case_hash=_hash(case)), tuple(remarks))
 
 
@@ -119,6 +125,18 @@ def _results(
     sweeps = [_sweep(over[m], notes.get(m, "")) for m in wanted.models if m in over]
     return ([at[m] for m in wanted.models if m in at], [s for s in sweeps if s is not None],
             remarks)
+
+
+def _reasons(case: Case, engine: Shares | None) -> tuple[str, ...]:
+    """Which way regain and losses push in every plenum, and what slow pumps would show."""
+    from distrib.build.balance import balance
+    from distrib.cli.shares import pump_limit_percent
+
+    out = [item.words for item in balance(case)]
+    if engine is not None and bool(engine.converged.all()):
+        out.append(f"limit of slow pumps: a spread of about {pump_limit_percent(engine):.1f} % "
+                   "(0.7 M^2 of the plenum)")
+    return tuple(out)
 
 
 def _sweep(shares: Shares, note: str) -> RpmSweep | None:

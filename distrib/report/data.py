@@ -90,7 +90,7 @@ class ReportData:
 
     `shares` holds one result per model, the one that decides the verdicts first; `point` the
     operating point (first axis of the results) that the page is about. `trims` belongs to the
-    first of the shares.
+    first of the shares, `reasons` are sentences that explain them.
     """
 
     case: Case
@@ -100,6 +100,7 @@ class ReportData:
     trims: TrimSheet | None = None
     sensitivity: SensitivityTable | None = None
     rpm_sweep: tuple[RpmSweep, ...] = ()
+    reasons: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
     date: str = ""
     case_hash: str = ""

@@ -31,6 +31,7 @@ from distrib.report.document import (
     Section,
 )
 from distrib.report.glance import glance_section, heeded
+from distrib.report.grid import as_sentence
 from distrib.report.palette import SOURCE_TEXT
 from distrib.report.schedule import distances_m
 from distrib.report.sheets import reviewer_sheet, shop_sheet, tuner_sheet
@@ -153,8 +154,9 @@ def _why(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | None
         pictures = [along_picture(data, plenum, f"along-{index}-{number}")
                     for number, plenum in enumerate(data.case.plenums)]
         found = [p for p in pictures if p is not None]
-        if found:
+        if found or data.reasons:
             blocks += [*_head(label, reports), *found]
+            blocks += [Bullets(tuple(as_sentence(r) for r in data.reasons))] if data.reasons else []
     if not blocks:
         return None
     lead = Paragraph("A mouth draws from the static pressure before it. As the plenum gives air "

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 Table = Mapping[str, Any]
 SPREAD = "spread_percent"
+LOW, HIGH = "spread_low_percent", "spread_high_percent"
 SPREAD_LABEL = "spread: largest less smallest deviation (%)"
 MOST_CELLS = 150
 """Up to so many cells a map prints the figure into each."""
@@ -60,6 +61,9 @@ def one_parameter(ax: Axes, table: Table, x: str, figure: str = SPREAD,
         ax.plot(at, table[figure][rows][order], color=style.colour, marker=style.marker,
                 linestyle=style.line, markeredgecolor=INK, markersize=5,
                 label=None if by is None else f"{readable(by)}: {_level(level)}")
+        if figure == SPREAD and LOW in table:
+            ax.fill_between(at, table[LOW][rows][order], table[HIGH][rows][order],
+                            color=style.colour, alpha=0.2, linewidth=0.0)
     ax.set_xlabel(readable(x))
     ax.set_ylabel(SPREAD_LABEL if figure == SPREAD else readable(figure))
     ax.grid(color=RULE, linewidth=0.6)

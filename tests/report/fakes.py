@@ -88,7 +88,9 @@ def report(case: Case, **more: Any) -> ReportData:
     wave = RpmSweep("wave", rpm, np.outer(np.sin(rpm / 900.0), deviation) + deviation,
                     0.9 + 0.1 * np.cos(rpm / 800.0)[:, None] * np.ones(len(numbers)))
     values: dict[str, Any] = {
-        "findings": findings(), "trims": trims, "rpm_sweep": (wave,),
+        "findings": findings(), "trims": trims,
+        "reasons": ("plenum main: regain wins, more air away from the entry",),
+        "rpm_sweep": (wave,),
         "sensitivity": SensitivityTable("phased", 4.1, (
             Sensitivity("plenum diameter", "-5 % / +5 %", 5.0, 3.3),
             Sensitivity("mouth radius", "5 mm / 15 mm", 4.3, 4.0),

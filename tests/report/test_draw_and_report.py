@@ -26,6 +26,7 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(report_data, "_results", results)
     monkeypatch.setattr(report_data, "swing_table", lambda case: None)
+    monkeypatch.setattr(report_data, "_reasons", lambda case, engine: ())
     monkeypatch.setattr(report_data, "compared", lambda *a: ("Side is as even as center.",))
 
 

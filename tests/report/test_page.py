@@ -106,7 +106,7 @@ def test_sections_appear_only_with_their_data() -> None:
     names = {s.name for s in build_document([bare]).sections}
     assert full - names == {"rpm", "sensitivity", "trims", "review", "tuner-sheet",
                             "reviewer-sheet"}
-    empty = dataclasses.replace(bare, shares=())
+    empty = dataclasses.replace(bare, shares=(), reasons=())
     names = {s.name for s in build_document([empty]).sections}
     assert {"shares", "why", "laws"} & names == set()
     assert "No model has been run" in report_html([empty])
@@ -135,6 +135,11 @@ def test_answer_names_the_leanest_first_and_says_it_in_words() -> None:
     assert ("most air in cylinder 5 (+2.0 %, band +0.7 to +3.3 %), least air in cylinder 1 "
             "(-2.1 %, band -3.0 to -1.2 %)") in text
     assert "a rig shows the upper limit" in text
+
+
+def test_why_says_which_way_regain_and_losses_push() -> None:
+    text = report_html([fakes.report(designs.case())])
+    assert "<li>Plenum main: regain wins, more air away from the entry.</li>" in text
 
 
 def test_all_even_is_said_with_the_warning_not_to_lean_out() -> None:
