@@ -50,6 +50,9 @@ def improve(
         float, typer.Option(help="Difference in spread, %-points, that nobody can make.", min=0.0)
     ] = 0.1,
     evaluations: Annotated[int, typer.Option(help="About how many designs to try.", min=40)] = 400,
+    screen: Annotated[
+        int, typer.Option(help="No search: rank the dimensions by so many random paths.", min=0)
+    ] = 0,
     seed: Annotated[int, typer.Option(help="Seed of search and draws.", min=0)] = 1,
     jobs: Annotated[int, typer.Option("--jobs", "-j", help="Processes; 0: one a core.", min=0)] = 0,
     scheduler: Annotated[
@@ -84,6 +87,9 @@ def improve(
         most_air_loss_percent=air_loss, quantile=quantile, evaluations=evaluations,
         limits=tuple(envelope or ()), jobs=jobs or cores(), scheduler=scheduler,
     )
+    if screen:
+        _screen(present, options, screen, json)
+        return
     folder = Path(out)
     found, items = _search(present, options, folder, Path(case).stem, resume)
     files = write_proposals(items, folder, Path(case).stem)
@@ -97,6 +103,30 @@ def improve(
         _plot(found, plot)
     if json is not None:
         _emit(json, present, options, found, items, files, judged)
+
+
+def _screen(present: Case, options: Options, paths: int, json: str | None) -> None:
+    """What each marked dimension does to spread and air over its range, largest first."""
+    from distrib.cli.output import emit_json, table
+    from distrib.studies.dimensions import dimension_effects
+    from distrib.studies.progress import Progress
+
+    bar = Progress(paths * (len(present.search) + 1), "designs")
+    try:
+        found = dimension_effects(present, options, paths=paths, told=bar.update)
+    finally:
+        bar.close()
+    order = sorted(range(len(found.inputs)), key=lambda i: -float(found.size[i, 0]))
+    if json != "-":
+        table(f"Effect of each dimension over its whole range, {options.model} model, "
+              f"{found.paths} paths",
+              ["dimension", "size in spread %", "+/-", "mean in spread %", "bent or joint",
+               "air g/s"],
+              [[found.inputs[i], float(found.size[i, 0]), float(found.error[i, 0]),
+                float(found.mean[i, 0]), bool(found.scatter[i, 0] > 0.5 * found.size[i, 0]),
+                1e3 * float(found.mean[i, 1])] for i in order])
+    if json is not None:
+        emit_json(json, found)
 
 
 def _speeds(text: str) -> tuple[float, ...]:

@@ -30,6 +30,9 @@ def sweep(
     sample: Annotated[
         int, typer.Option(help="Draw so many points instead of the whole grid.", min=0)
     ] = 0,
+    band: Annotated[
+        int, typer.Option(help="Draws of what is uncertain: a 90 % band at each point.", min=0)
+    ] = 0,
     method: Annotated[str, typer.Option(help="sobol, latin-hypercube or random.")] = "sobol",
     seed: Annotated[int, typer.Option(help="Seed of the draw.", min=0)] = 1,
     jobs: Annotated[
@@ -64,6 +67,7 @@ def sweep(
         sample=sample,
         method=choice("--method", method, METHODS),
         seed=seed,
+        band_samples=band,
     )
     outcome = run_sweep(
         read_case(case), vary, out, options=options, jobs=jobs or cores(), scheduler=scheduler,

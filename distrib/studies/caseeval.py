@@ -47,11 +47,17 @@ def solver(name: str) -> Callable[..., Shares]:
     return found
 
 
-def figure_columns(cylinders: tuple[int, ...]) -> tuple[Column, ...]:
-    """Columns of figures of one operating point, in the order of `figures`."""
+BAND = (Column("spread_low_percent"), Column("spread_high_percent"))
+"""Columns that a band adds: the central interval of the spread at BAND_LEVEL."""
+BAND_LEVEL = 0.9
+
+
+def figure_columns(cylinders: tuple[int, ...], band: bool = False) -> tuple[Column, ...]:
+    """Columns of figures of one operating point, in the order of `figures`, then the band."""
     fixed = (Column("spread_percent"), Column("leanest_cylinder", "int"),
              Column("leanest_lambda"), Column("air_kg_s"), Column("mass_residual"))
-    return fixed + tuple(Column(f"deviation_percent_{c}") for c in cylinders)
+    deviations = tuple(Column(f"deviation_percent_{c}") for c in cylinders)
+    return fixed + deviations + (BAND if band else ())
 
 
 def figures(shares: Shares, lambda_target: float, air_following: float) -> FloatArray:
@@ -74,7 +80,8 @@ class CaseEvaluate:
 
     Consecutive points that differ in speed only are solved in one call. `boost_pa` and other
     arguments of the solver stand in `options`. A point the case refuses, or that has no solution,
-    is a row without figures and with the reason.
+    is a row without figures and with the reason. With `samples`, everything uncertain is drawn so
+    often (the same draws at every point) for the band of the spread about the nominal figure.
     """
 
     case_text: str
@@ -84,9 +91,13 @@ class CaseEvaluate:
     cylinders: tuple[int, ...]
     solver: str
     options: tuple[tuple[str, Any], ...] = ()
+    samples: int = 0
+    seed: int = 1
+    sampler: str = ""
 
     def __call__(self, chunk: Chunk) -> Rows:
-        values = np.full((chunk.indices.size, len(figure_columns(self.cylinders))), np.nan)
+        values = np.full((chunk.indices.size, len(figure_columns(self.cylinders,
+                                                                 self.samples > 0))), np.nan)
         reasons = [""] * chunk.indices.size
         for rows in self._groups(chunk.points):
             try:
@@ -129,4 +140,22 @@ class CaseEvaluate:
         if tuple(int(c) for c in shares.cylinders) != self.cylinders:
             raise InputError([Problem("cylinders", str(shares.cylinders.tolist()),
                                       f"{list(self.cylinders)} as in the case of the study")])
-        return shares, figures(shares, case.fuel.lambda_target, case.fuel.air_following_fraction)
+        found = figures(shares, case.fuel.lambda_target, case.fuel.air_following_fraction)
+        if self.samples > 0:
+            band = self._band(case, shares, options.get("rpm"))
+            found = np.concatenate([found, band], axis=-1)
+        return shares, found
+
+    def _band(self, case: Any, shares: Shares, rpm: FloatArray | None) -> FloatArray:
+        """Low and high of the spread, (P, 2): sampled spreads, moved by what their own nominal
+        design (solved as they are) differs from the nominal figure.
+        """
+        from distrib.build.draws import Draws
+        from distrib.studies.sampled import sampler
+        from distrib.studies.sampling import quantile_band
+
+        by = sampler(self.sampler or self.model)
+        centre = by(case, rpm, Draws(), 1).spread_percent
+        drawn = by(case, rpm, Draws(self.samples, self.seed), 1).spread_percent
+        low, high = quantile_band(drawn - centre + shares.spread_percent, BAND_LEVEL)
+        return np.stack([np.maximum(low, 0.0), high], axis=-1)

@@ -53,7 +53,10 @@ class Options:
 
 @dataclass(frozen=True)
 class CaseObjective:
-    """Spread and air of designs: a row is S spreads, then S totals, means over the speeds."""
+    """Spread and air of designs: a row is S spreads, then S totals, means over the speeds.
+
+    With `samples` 0 the nominal design alone: one spread, one total.
+    """
 
     case_text: str
     case_path: str
@@ -66,7 +69,8 @@ class CaseObjective:
     def __call__(self, chunk: Chunk) -> Rows:
         from distrib.case.change import with_changes
 
-        values = np.full((chunk.indices.size, 2 * self.samples), np.nan)
+        columns = max(self.samples, 1)
+        values = np.full((chunk.indices.size, 2 * columns), np.nan)
         reasons = [""] * chunk.indices.size
         for i, point in enumerate(chunk.points):
             try:
@@ -77,8 +81,8 @@ class CaseObjective:
             except DistribError as error:
                 reasons[i] = first_line(error)
                 continue
-            values[i, :self.samples] = found.spread_percent.mean(axis=1)
-            values[i, self.samples:] = found.total_kg_s.mean(axis=1)
+            values[i, :columns] = found.spread_percent.mean(axis=1)
+            values[i, columns:] = found.total_kg_s.mean(axis=1)
         return Rows(values, tuple(reasons))
 
 

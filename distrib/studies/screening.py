@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from distrib.errors import InputError, Problem
-from distrib.results import FloatArray
+from distrib.results import FloatArray, IntArray
 from distrib.studies.plan import Dimension
 
 GRID = 4
@@ -73,7 +73,7 @@ class Effects:
 
     `size` is the mean of absolute effects, `mean` the plain mean, `scatter` their standard
     deviation (large against `size`: the effect is bent or depends on other inputs), `error` the
-    standard error of `size`.
+    standard error of `size`; `used` (k,) the number of effects of each input, at most `paths`.
     """
 
     inputs: tuple[str, ...]
@@ -83,31 +83,34 @@ class Effects:
     scatter: FloatArray
     error: FloatArray
     paths: int
-    dropped: int
+    used: IntArray
 
 
 def elementary_effects(plan: Paths, figures: Sequence[str], values: FloatArray) -> Effects:
     """Effects from the figures (paths (k+1), m) of a `Paths` study.
 
-    Paths with a figure that is NaN are left out and counted. Raises InputError when the rows do
-    not fit the plan or fewer than two paths are left.
+    A step to or from a point without figures is left out. Raises InputError when the rows do not
+    fit the plan or an input has fewer than two effects left.
     """
-    k = len(plan.dimensions)
-    if values.shape != (plan.count, len(figures)):
+    k, m = len(plan.dimensions), len(figures)
+    if values.shape != (plan.count, m):
         raise InputError([Problem("screening", f"figures of shape {values.shape}",
-                                  f"({plan.count}, {len(figures)})")])
-    grouped = values.reshape(plan.paths, k + 1, len(figures))
-    good = np.flatnonzero(np.isfinite(grouped).all(axis=(1, 2)))
-    if good.size < 2:
-        raise InputError([Problem("screening", f"{good.size} complete paths", "2 or more")])
-    effects = np.empty((good.size, k, len(figures)))
-    for row, path in enumerate(good):
-        move = np.diff(plan.unit_path(int(path)), axis=0)
+                                  f"({plan.count}, {m})")])
+    grouped = values.reshape(plan.paths, k + 1, m)
+    effects = np.empty((plan.paths, k, m))
+    for path in range(plan.paths):
+        move = np.diff(plan.unit_path(path), axis=0)
         moved = np.argmax(np.abs(move), axis=1)
         step = move[np.arange(k), moved]
-        effects[row, moved] = np.diff(grouped[path], axis=0) / step[:, None]
+        effects[path, moved] = np.diff(grouped[path], axis=0) / step[:, None]
+    used = np.isfinite(effects).sum(axis=0).min(axis=-1)
+    few = [Problem(f"screening of {d.name}", f"{n} effects", "2 or more",
+                   "more paths, or a range in which more designs have a solution")
+           for d, n in zip(plan.dimensions, used, strict=True) if n < 2]
+    if few:
+        raise InputError(few)
     size = np.abs(effects)
-    return Effects(tuple(d.name for d in plan.dimensions), tuple(figures), size.mean(axis=0),
-                   effects.mean(axis=0), effects.std(axis=0, ddof=1),
-                   size.std(axis=0, ddof=1) / np.sqrt(good.size), int(good.size),
-                   plan.paths - int(good.size))
+    return Effects(tuple(d.name for d in plan.dimensions), tuple(figures),
+                   np.nanmean(size, axis=0), np.nanmean(effects, axis=0),
+                   np.nanstd(effects, axis=0, ddof=1),
+                   np.nanstd(size, axis=0, ddof=1) / np.sqrt(used)[:, None], plan.paths, used)

@@ -30,6 +30,7 @@ class SweepOptions:
     """How the points are chosen and solved.
 
     sample: number of points drawn over the dimensions instead of a grid, 0 for the grid.
+    band_samples: draws for the band of the spread at each point, 0 for no band.
     model: bench, phased or wave; solver: another "module:function" in its place. options: more
     arguments for the solver, such as (("boost_pa", 5e4),).
     """
@@ -41,6 +42,8 @@ class SweepOptions:
     solver: str = ""
     options: tuple[tuple[str, Any], ...] = ()
     chunk: int = 0
+    band_samples: int = 0
+    sampler: str = ""
 
 
 def sweep_study(case: Case, vary: Sequence[str | Dimension],
@@ -60,12 +63,15 @@ def sweep_study(case: Case, vary: Sequence[str | Dimension],
     _try_values(case, plan.dimensions)
     cylinders = tuple(sorted(r.cylinder for r in case.runners))
     evaluate = CaseEvaluate(to_toml(case), case.path, plan.dimensions, options.model, cylinders,
-                            solve_by, options.options)
+                            solve_by, options.options, options.band_samples, options.seed,
+                            options.sampler)
     chunk = options.chunk or (CHUNK_ROWS if options.model == "bench" else rpm_count)
     identity = {"what": "sweep", "case": case_hash(case), "title": case.title,
                 "model": options.model, "solver": evaluate.solver,
-                "options": [[k, repr(v)] for k, v in options.options]}
-    return Study(plan, evaluate, figure_columns(cylinders), identity, options.seed, chunk)
+                "options": [[k, repr(v)] for k, v in options.options],
+                "band_samples": options.band_samples}
+    columns = figure_columns(cylinders, options.band_samples > 0)
+    return Study(plan, evaluate, columns, identity, options.seed, chunk)
 
 
 def _check_names(dimensions: Sequence[Dimension]) -> None:

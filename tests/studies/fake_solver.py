@@ -6,8 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from distrib.build.draws import Draws
 from distrib.errors import NoSolution
 from distrib.results import Shares, deviation_percent, spread_percent
+from distrib.studies.sampled import Sampled
 
 
 def solve(case: Any, *, rpm: Any = None, slope: float = 1.0) -> Shares:
@@ -31,3 +33,10 @@ def solve(case: Any, *, rpm: Any = None, slope: float = 1.0) -> Shares:
         deviation_percent=deviation_percent(share), spread_percent=spread_percent(share),
         converged=converged, mass_residual=np.zeros(speeds.size),
         reason=tuple("" if c else "meant not to converge" for c in converged))
+
+
+def sampler(case: Any, rpm: Any, draws: Draws, threads: int = 1) -> Sampled:
+    """The same air with a slope of 1 + 0.1 z of the name "law.known"."""
+    z = np.atleast_1d(np.asarray(draws.z("law.known")))
+    air = np.stack([solve(case, rpm=rpm, slope=1.0 + 0.1 * float(v)).air_kg_s for v in z])
+    return Sampled(np.array(sorted(r.cylinder for r in case.runners)), air)

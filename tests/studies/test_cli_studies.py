@@ -113,6 +113,19 @@ def test_improve_writes_cases_that_review_accepts(
     assert (tmp_path / "front.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_screening_ranks_the_marked_dimensions(
+        tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    said = tmp_path / "s.json"
+    assert main(["improve", CASE, "--model", "bench", "--screen", "8", "--jobs", "1", "--json",
+                 str(said)]) == 0
+    captured = capsys.readouterr()
+    found = json.loads(said.read_text())
+    lines = [line.split()[0] for line in captured.out.splitlines()[3:] if line.strip()]
+    sizes = dict(zip(found["inputs"], (row[0] for row in found["size"]), strict=True))
+    assert lines == sorted(sizes, key=lambda name: -sizes[name])
+    assert found["paths"] == 8 and len(lines) == len(read_case(CASE).search)
+
+
 def test_models_that_disagree_are_said() -> None:
     from distrib.cli.improve import _disagreements
     from distrib.studies.compare import compare_samples

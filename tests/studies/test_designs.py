@@ -17,6 +17,7 @@ from distrib.errors import InputError
 from distrib.results import FloatArray
 from distrib.studies.designs import compare_designs, screen, sensitivity, swings
 from distrib.studies.designsearch import Options, search_case, write_proposals
+from distrib.studies.dimensions import dimension_effects, dimension_indices
 from distrib.studies.plan import Dimension
 from distrib.studies.ranges import (
     envelope_limit,
@@ -183,6 +184,39 @@ def test_search_of_a_case_finds_the_known_optimum_and_writes_it(
     assert case_hash(back) == case_hash(items[0].case)
     assert back.title.endswith("few changes") and "not measured" in back.note
     assert typed_value(back, "plenum.width") == "80.0 mm"
+
+
+def test_dimensions_of_a_known_sampler_are_ranked(searched: Case) -> None:
+    """Spread is 100 (8 |W - 0.08| + 0.2 |L - 0.4|), W 68 to 100 mm, L 380 to 480 mm. Variances of
+    |x - c| for x even over [a, b]: E((x-c)^2) - E(|x-c|)^2; no joint effects, so first = total."""
+    options = Options(model=KNOWN, rpm=(3000.0,))
+    wide = tuple(r.model_copy(update={"low": 0.068, "low_text": "68 mm"})
+                 if r.parameter == "plenum.width" else r for r in searched.search)
+    searched = searched.model_copy(update={"search": wide})  # 64 mm is narrower than the entry
+    found = dimension_indices(searched, options, base=256)
+    assert found.dropped == 0
+
+    def variance(a: float, b: float, c: float, factor: float) -> float:
+        square = ((b - c) ** 3 + (c - a) ** 3) / 3.0 / (b - a)
+        mean = ((b - c) ** 2 + (c - a) ** 2) / 2.0 / (b - a)
+        return factor**2 * (square - mean**2)
+
+    parts = {"plenum.width": variance(0.068, 0.1, 0.08, 8.0),
+             "plenum.length": variance(0.38, 0.48, 0.4, 0.2)}
+    expected = [parts[name] / sum(parts.values()) for name in found.inputs]
+    np.testing.assert_allclose(found.total[:, 0], expected, atol=0.02)
+    np.testing.assert_allclose(found.first[:, 0], expected, atol=0.05)
+    effects = dimension_effects(searched, options, paths=6)
+    length = effects.inputs.index("plenum.length")
+    # two thirds of the range at a time: |380 or 413.3 - 400| to |446.7 or 480 - 400|
+    ends = [(46.667 - 20.0) / 66.667, (80.0 - 13.333) / 66.667]
+    assert 100.0 * 0.2 * 0.1 * ends[0] - 1e-3 <= effects.size[length, 0]
+    assert effects.size[length, 0] <= 100.0 * 0.2 * 0.1 * ends[1] + 1e-3
+    chosen = searched.model_copy(update={"search": (
+        searched.search[0].model_copy(update={"parameter": "runners.mouth", "kind": "choice",
+                                              "choices": ("bell", "sharp")}),)})
+    with pytest.raises(InputError, match="use the screening"):
+        dimension_indices(chosen, options)
 
 
 def test_review_and_envelope_bound_the_proposals(searched: Case) -> None:

@@ -144,3 +144,14 @@ def test_screening_sorts_the_published_function_as_published() -> None:
     assert size[:10].min() > 3.0 * size[10:].max()  # ten inputs matter
     assert scatter[:7].min() > 3.0 * scatter[7:10].max()  # seven of them bent or jointly
     np.testing.assert_allclose(found.mean[7:10, 0], 40.0, rtol=0.15)  # 20 times w's range of 2
+
+
+def test_screening_leaves_out_single_steps_only() -> None:
+    plan = Paths((Dimension("a", bounds=(0.0, 1.0)), Dimension("b", bounds=(0.0, 1.0))), paths=4)
+    values = np.concatenate(list(plan.blocks(12))) @ np.array([[3.0], [-4.0]])
+    values[2] = np.nan  # last point of the first path: one step of one input is gone
+    found = elementary_effects(plan, ["y"], values)
+    assert sorted(found.used.tolist()) == [3, 4]
+    np.testing.assert_allclose(found.mean[:, 0], [3.0, -4.0], atol=1e-12)
+    with pytest.raises(InputError, match="screening of a: read 0 effects"):
+        elementary_effects(plan, ["y"], np.full((12, 1), np.nan))

@@ -55,6 +55,22 @@ def test_the_cases_own_speeds_are_taken_when_none_are_varied(case: Case, tmp_pat
     assert table["conditions.rpm"].tolist() == list(case.conditions.rpm) * 2
 
 
+def test_band_of_each_point_is_that_of_the_known_law(case: Case, tmp_path: Path) -> None:
+    """Spread is 300 s/(1 + 1.5 s) with s = (1 + 0.1 z) L n/1e4, rising with z: its 5 % and 95 %
+    quantiles are its values at z = -1.645 and +1.645. 2000 random draws: within 4 % of the width
+    (standard error of such a quantile: 2.1/sqrt(2000) of sigma)."""
+    options = SweepOptions(solver="fake_solver:solve", sampler="fake_solver:sampler",
+                           band_samples=2000)
+    sweep(case, ["plenum.length=410,420 mm", "conditions.rpm=2000,4000"], tmp_path / "t.csv",
+          options=options)
+    table = read_table(tmp_path / "t.csv")
+    length, rpm = table["plenum.length_mm"] / 1e3, table["conditions.rpm"]
+    ends = [expected_spread(length * (1.0 + 0.1 * z), rpm) for z in (-1.645, 1.645)]
+    width = ends[1] - ends[0]
+    assert (abs(table["spread_low_percent"] - ends[0]) < 0.04 * width).all()
+    assert (abs(table["spread_high_percent"] - ends[1]) < 0.04 * width).all()
+
+
 def test_a_point_that_does_not_converge_keeps_its_reason(case: Case, tmp_path: Path) -> None:
     outcome = sweep(case, ["conditions.rpm=2000,3000"], tmp_path / "t.csv", options=FAKE)
     table = read_table(tmp_path / "t.csv")
