@@ -103,7 +103,7 @@ def faces(rho: Any, u: Any, p: Any, y: Any, inverse_rho: Any, drag: Any, rl: Any
 
     Velocity and pressure are limited by the central slope. The part of the density slope that is
     no sound, d rho - dp/c^2, and the burned fraction are only carried along and get the steeper
-    limiter, which keeps the edge of a hot backflow within three or four cells.
+    limiter, which keeps the edge of a hot backflow within about five cells.
     Where the half step would bring density or pressure near zero the cell falls back to its mean
     values (first order), which keeps it positive.
     """

@@ -121,15 +121,12 @@ def header(run=(0.0,) * 4, branch=(1.0, 0.0, 0.5, 1.0, 0.0, 2.0, 1.0), turned=Fa
     _, main = cell_averages(setup, 0.4, Options(cell_m=0.01), 0)
     _, off = cell_averages(setup, 0.4, Options(cell_m=0.01), 1)
 
-    def total(rows, k):
-        m2 = rows[1][k] ** 2 / (1.4 * rows[2][k] / rows[0][k])
-        return rows[2][k] * (1.0 + 0.2 * m2) ** 3.5
-
     a, b = (75, 25) if turned else (25, 75)
     w, v = abs(main[1][a]), off[1][5]
     head = 0.5 * main[0][a] * w * w
     q = v * branch_area * off[0][5] / (w * area * main[0][a])
-    return ((total(main, a) - total(main, b)) / head, (total(main, a) - total(off, 5)) / head, q,
+    return ((total_pressure(main, a) - total_pressure(main, b)) / head,
+            (total_pressure(main, a) - total_pressure(off, 5)) / head, q,
             w, v)
 
 
@@ -155,6 +152,78 @@ def test_take_off_branch_law(branch):
     factor = k[3] + k[4] * q if q < k[5] else k[6]
     law = factor * (k[0] + k[1] * v / w + k[2] * (v / w) ** 2)
     assert k_branch == pytest.approx(law, abs=0.03 * (1.0 + (v / w) ** 2))
+
+
+def total_pressure(rows, k):
+    m2 = rows[1][k] ** 2 / (1.4 * rows[2][k] / rows[0][k])
+    return rows[2][k] * (1.0 + 0.2 * m2) ** 3.5
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize(("forward", "back"), [(0.3, 0.6), (0.8, 0.1)])
+def test_junction_loss_in_steady_flow(forward, back, turned):
+    """Pipe into a wide duct: total pressure falls by K velocity heads of the pipe, either way."""
+    narrow, wide = 1e-3, 3e-3
+    setup = WaveSetup(
+        ducts=(cases.plain("pipe", 0.5, narrow, ToVolume(0), ToJunction(0, True, forward, back)),
+               cases.plain("wide", 0.5, wide, ToJunction(0, True), ToVolume(1))),
+        junctions=1, viscous=False,
+        volumes=(Volume("a", None, 100000.0 if turned else 101325.0, 293.15),
+                 Volume("b", None, 101325.0 if turned else 100000.0, 293.15)))
+    _, pipe = cell_averages(setup, 0.4, duct=0)
+    _, box = cell_averages(setup, 0.4, duct=1)
+    head = total_pressure(pipe, 25) - pipe[2][25]  # the loss stands on the compressible head
+    fall = total_pressure(pipe, 25) - total_pressure(box, 25)
+    assert np.sign(pipe[1][25]) == (-1.0 if turned else 1.0)
+    assert abs(fall) / head == pytest.approx(back if turned else forward, rel=0.005, abs=0.002)
+
+
+def test_three_way_junction_shares_by_its_losses():
+    """Two equal branches with losses 0 and 1: total pressure falls by K heads in each."""
+    area = 1e-3
+    setup = WaveSetup(
+        ducts=(cases.plain("feed", 0.4, area, ToVolume(0), ToJunction(0, True)),
+               cases.plain("free", 0.4, area, ToJunction(0, True), ToVolume(1)),
+               cases.plain("lossy", 0.4, area, ToJunction(0, True, 0.0, 1.0), ToVolume(1))),
+        junctions=1, viscous=False,
+        volumes=(Volume("in", None, 101325.0, 293.15), Volume("out", None, 100500.0, 293.15)))
+    feed, free, lossy = (cell_averages(setup, 0.5, duct=k)[1] for k in range(3))
+    flow = [float((r[0] * r[1]).mean()) for r in (feed, free, lossy)]
+    assert flow[0] == pytest.approx(flow[1] + flow[2], rel=1e-5)
+    head = 0.5 * lossy[0][20] * lossy[1][20] ** 2
+    start = total_pressure(feed, 20)
+    assert start - total_pressure(free, 20) == pytest.approx(0.0, abs=0.01 * head)
+    assert (start - total_pressure(lossy, 20)) / head == pytest.approx(1.0, rel=0.01)
+    # both end at one static pressure: h_free = 2 h_lossy for incompressible flow
+    assert flow[1] / flow[2] == pytest.approx(np.sqrt(2.0), rel=0.01)
+
+
+def test_bend_loss_spread_over_its_length():
+    """K of a bend on the local head, spread over part of a pipe."""
+    duct = cases.plain("pipe", 0.6, 1e-3, ToVolume(0), ToVolume(1), losses=((0.2, 0.4, 0.7),))
+    setup = WaveSetup(ducts=(duct,), volumes=(Volume("a", None, 101325.0, 293.15),
+                                              Volume("b", None, 100500.0, 293.15)))
+    _, rows = cell_averages(setup, 0.4)
+    head = 0.5 * rows[0][10] * rows[1][10] ** 2
+    fall = total_pressure(rows, 10) - total_pressure(rows, 50)
+    assert fall / head == pytest.approx(0.7, rel=0.01)
+    assert total_pressure(rows, 5) - total_pressure(rows, 15) == pytest.approx(0.0, abs=0.01 * head)
+
+
+def test_burned_gas_is_carried_not_made():
+    """A slug of burned gas moves with the flow, stays within 0 and 1, and its mass is kept."""
+    x = np.array([0.0, 0.3, 0.3 + 1e-9, 0.5, 0.5 + 1e-9, 2.0])
+    y = np.array([0.0, 0.0, 1.0, 1.0, 0.0, 0.0])
+    start = Start(x, np.full(6, 1e5), np.full(6, 300.0), np.full(6, 50.0), y)
+    duct = cases.plain("pipe", 2.0, 1e-3, Transmissive(), Transmissive(), start=start)
+    setup = WaveSetup(ducts=(duct,), viscous=False, ambient_pressure_pa=1e5,
+                      ambient_temperature_k=300.0)
+    centre, rows = cell_averages(setup, 0.02)
+    assert rows[3].min() >= 0.0 and rows[3].max() <= 1.0
+    mass = rows[0] * rows[3]
+    assert mass.sum() * 0.01 == pytest.approx(0.2 * 1e5 / (287.05287 * 300.0), rel=1e-9)
+    assert (mass * centre).sum() / mass.sum() == pytest.approx(0.4 + 50.0 * 0.02, abs=0.002)
+    assert np.count_nonzero((rows[3] > 0.02) & (rows[3] < 0.98)) <= 10  # two edges
 
 
 def test_closed_system_keeps_mass_and_energy():
