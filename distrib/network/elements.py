@@ -26,7 +26,7 @@ _darcy = inline(darcy_scalar)
 
 @inline
 def _get(w: Any, row: int, source: Any, k: int, n: int) -> None:
-    for i in range(n):
+    for i in range(_L):
         w[row * _L + i] = source[k * _L + i]
 
 
@@ -37,13 +37,13 @@ def _clear(rows: Any, n: int) -> None:
             rows[i] = 0.0
     else:
         for k in range(rows.size // _L):
-            for i in range(n):
+            for i in range(_L):
                 rows[k * _L + i] = 0.0
 
 
 @inline
 def _add(target: Any, k: int, w: Any, row: int, scale: Any, n: int) -> None:
-    for i in range(n):
+    for i in range(_L):
         target[k * _L + i] += w[row * _L + i] * scale[i]
 
 
@@ -54,9 +54,11 @@ def stream_temperature(top: Any, par: Any, x: Any, c_flow: Any, n: int) -> None:
     for k in range(top.flow_i.shape[0]):
         a = top.flow_i[k, 0]
         b = top.flow_i[k, 1]
-        for i in range(n):
+        for i in range(_L):
             m = x[(n_p + k) * _L + i]
-            c_flow[k * _L + i] = par.c_node[a * _L + i] if m >= 0.0 else par.c_node[b * _L + i]
+            c_a = par.c_node[a * _L + i]
+            c_b = par.c_node[b * _L + i]
+            c_flow[k * _L + i] = c_a if m >= 0.0 else c_b
 
 
 @kernel
@@ -67,7 +69,7 @@ def heads(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, n: int) ->
         p = top.end_i[e, 0]
         k = top.end_i[e, 1]
         area = top.end_i[e, 2]
-        for i in range(n):
+        for i in range(_L):
             w[i] = x[p * _L + i] + par.scalars[i]
             w[_L + i] = x[(n_p + k) * _L + i]
             w[2 * _L + i] = par.inv_area[area * _L + i]
@@ -89,12 +91,16 @@ def _end(w: Any, row: int, top: Any, x: Any, head: Any, e: int, n: int) -> None:
 def _friction(top: Any, par: Any, x: Any, d: int, w: Any, n: int) -> None:
     """Darcy factor and its slope in the flow, rows 15 and 16."""
     k = top.sizes[1] + top.duct_i[d, 3]
-    for i in range(n):
+    law = False
+    for i in range(_L):
         fixed = par.duct_f[d * _L + i]
-        if fixed >= 0.0:
-            w[15 * _L + i] = fixed
-            w[16 * _L + i] = 0.0
-        else:
+        law |= fixed < 0.0
+        w[15 * _L + i] = fixed
+        w[16 * _L + i] = 0.0
+    if not law:
+        return
+    for i in range(n):
+        if par.duct_f[d * _L + i] < 0.0:
             m = x[k * _L + i]
             per_flow = par.duct[(DUCT_ROWS * d + 7) * _L + i]
             re = abs(m) * per_flow
@@ -121,9 +127,11 @@ def ducts(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, ja
         _friction(top, par, x, d, w, n)
         area = top.end_i[top.duct_i[d, 0], 2]
         area_b = top.end_i[top.duct_i[d, 1], 2]
-        for i in range(n):
+        for i in range(_L):
             root = math.sqrt(c_flow[k * _L + i])
-            narrow = min(par.area[area * _L + i], par.area[area_b * _L + i])
+            area_1 = par.area[area * _L + i]
+            area_2 = par.area[area_b * _L + i]
+            narrow = area_1 if area_1 < area_2 else area_2
             w[17 * _L + i] = par.scalars[3 * _L + i] * par.scalars[i] * narrow / math.sqrt(
                 par.c_node[i])
             w[18 * _L + i] = CHOKE * root / par.duct[(DUCT_ROWS * d + 8) * _L + i]
@@ -170,7 +178,7 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
         _end(w, 4, top, x, head, e_r, n)
         _get(w, 8, x, n_p + top.end_i[e_l, 1], n)
         _get(w, 9, x, n_p + top.end_i[e_r, 1], n)
-        for i in range(n):
+        for i in range(_L):
             a_1 = par.area[area * _L + i]
             # one temperature for the smoothing flow, so that it does not jump with direction
             small = par.scalars[3 * _L + i] * par.scalars[i] * a_1 / math.sqrt(par.c_node[i])
@@ -183,7 +191,7 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
         _get(w, 4, x, n_p + k, n)
         for j in range(7):
             _get(w, 5 + j, par.mouth, base + j, n)
-        for i in range(n):
+        for i in range(_L):
             a_1 = par.area[area * _L + i]
             w[12 * _L + i] = (
                 0.5 * _GAMMA * c_flow[k * _L + i] / (par.mouth[(base + 9) * _L + i] * a_1)
@@ -200,7 +208,7 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
         e = top.jet_i[j, 1]
         sign = top.jet_i[j, 2]
         k = n_p + top.end_i[e, 1]
-        for i in range(n):
+        for i in range(_L):
             feeds = x[k * _L + i] * sign > 0.0
             c = -par.jet[j * _L + i] * inv_dp[i] if feeds else 0.0
             r[row * _L + i] += c * head[3 * e * _L + i]
@@ -212,7 +220,7 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
 def _shut(area: Any, z: int, n: int) -> Any:
     """Whether a nozzle is closed in every lane: then its equation is m = 0 at once."""
     for i in range(n):
-        if area[z * _L + i] >= CLOSED_AREA_M2:
+        if area[z * _L + i] >= CLOSED_AREA_M2:  # noqa: SIM110, no generators in kernels
             return False
     return True
 
@@ -226,7 +234,7 @@ def nozzles(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, 
         k = top.nozzle_i[z, 2]
         if _shut(par.nozzle, z, n):
             row = top.nozzle_i[z, 3]
-            for i in range(n):
+            for i in range(_L):
                 inv_m = 1.0 / par.scalars[_L + i]
                 r[row * _L + i] += x[(n_p + k) * _L + i] * inv_m
                 jac[top.nozzle_i[z, 6] * _L + i] += inv_m
@@ -236,7 +244,7 @@ def nozzles(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, 
         _get(w, 5, x, n_p + k, n)
         _get(w, 6, par.nozzle, z, n)
         _get(w, 7, c_flow, k, n)
-        for i in range(n):
+        for i in range(_L):
             w[8 * _L + i] = par.scalars[3 * _L + i]
             w[9 * _L + i] = par.scalars[i]
             w[10 * _L + i] = CLOSED_AREA_M2
@@ -261,7 +269,7 @@ def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, inv_m: Any
         p_1 = top.mass_i[j, 1]
         p_2 = top.mass_i[j, 2]
         t = top.mass_i[j, 5]
-        for i in range(n):
+        for i in range(_L):
             s = par.storage[j * _L + i] * inv_m[i]
             mean = 0.5 * (x[p_1 * _L + i] + x[p_2 * _L + i])
             r[row * _L + i] += s * (par.p_old[j * _L + i] - mean)
@@ -271,9 +279,9 @@ def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, inv_m: Any
             k = top.mass_term[q, 0]
             sign = top.mass_term[q, 1]
             pos = top.mass_term[q, 2]
-            for i in range(n):
-                stores = par.storage[j * _L + i] > 0.0
-                warm = c_flow[k * _L + i] / par.c_node[t * _L + i] if stores else 1.0
+            for i in range(_L):
+                ratio = c_flow[k * _L + i] / par.c_node[t * _L + i]
+                warm = ratio if par.storage[j * _L + i] > 0.0 else 1.0
                 g = sign * warm * inv_m[i]
                 r[row * _L + i] += g * x[(n_p + k) * _L + i]
                 jac[pos * _L + i] += g
@@ -284,11 +292,11 @@ def means(top: Any, par: Any, x: Any, r: Any, jac: Any, inv_dp: Any, n: int) -> 
     """Mean pressure of every plenum that stores: P = sum of weights times pressures."""
     for j in range(top.mean_i.shape[0]):
         row = top.mean_i[j, 0]
-        for i in range(n):
+        for i in range(_L):
             r[row * _L + i] += x[top.mean_i[j, 1] * _L + i] * inv_dp[i]
             jac[top.mean_i[j, 2] * _L + i] += inv_dp[i]
         for q in range(top.mean_ptr[j], top.mean_ptr[j + 1]):
-            for i in range(n):
+            for i in range(_L):
                 g = -par.weight[q * _L + i] * inv_dp[i]
                 r[row * _L + i] += g * x[top.mean_term[q, 0] * _L + i]
                 jac[top.mean_term[q, 1] * _L + i] += g
@@ -303,7 +311,7 @@ def evaluate(ctx: Any, x: Any, r: Any, jac: Any, n: int) -> None:
     top, par, work = ctx
     _clear(r, n)
     _clear(jac, n)
-    for i in range(n):
+    for i in range(_L):
         work.inv_dp[i] = 1.0 / par.scalars[2 * _L + i]
         work.inv_m[i] = 1.0 / par.scalars[_L + i]
     stream_temperature(top, par, x, work.c_flow, n)

@@ -45,7 +45,7 @@ def head_block(w: Any, n: int) -> None:
     in rows: 0 p (absolute, Pa), 1 m (kg/s), 2 one over the area (1/m2), 3 c = R T0/gamma (m2/s2)
     out rows: 4 h (Pa), 5 dh/dp, 6 dh/dm
     """
-    for i in range(n):
+    for i in range(_L):
         p = w[i]
         c_area = w[3 * _L + i] * w[2 * _L + i]
         phi = w[_L + i] * w[2 * _L + i] / p
@@ -77,7 +77,7 @@ def duct_block(w: Any, n: int) -> None:
     17 smoothing flow, 18 choking slope (CHOKE sqrt(c)/(Cd A)) 19 reference pressure
     out rows: 20 residual (Pa), 21 d/dpa, 22 d/dpb, 23 d/dm
     """
-    for i in range(n):
+    for i in range(_L):
         pa = w[i]
         ha = w[_L + i]
         hap = w[2 * _L + i]
@@ -88,8 +88,13 @@ def duct_block(w: Any, n: int) -> None:
         hbm = w[7 * _L + i]
         m = w[8 * _L + i]
         forward = m >= 0.0
-        ka = w[9 * _L + i] if forward else w[11 * _L + i]
-        kb = w[10 * _L + i] if forward else w[12 * _L + i]
+        # both are loaded before one is chosen: a conditional load would forbid SIMD
+        ka_f = w[9 * _L + i]
+        kb_f = w[10 * _L + i]
+        ka_b = w[11 * _L + i]
+        kb_b = w[12 * _L + i]
+        ka = ka_f if forward else ka_b
+        kb = kb_f if forward else kb_b
         f = w[15 * _L + i]
         fm = w[16 * _L + i]
         la = w[13 * _L + i]
@@ -165,7 +170,7 @@ def station_block(w: Any, n: int) -> None:
     Where the plenum gains flow, and where two streams meet or part, the momentum balance of a
     straight section holds with a constant regain factor, joined continuously.
     """
-    for i in range(n):
+    for i in range(_L):
         ml = w[8 * _L + i]
         mr = w[9 * _L + i]
         hl = w[_L + i]
@@ -225,7 +230,7 @@ def crossflow_block(w: Any, n: int) -> None:
     24 head of the stream, 25 d/dpL 26 d/dpR 27 d/dmL 28 d/dmR, 29 inflow, 30 k_wv x inflow
     31 d/dmL 32 d/dmR of that, 33 d inflow/dmL, 34 d inflow/dmR
     """
-    for i in range(n):
+    for i in range(_L):
         ml = w[8 * _L + i]
         mr = w[9 * _L + i]
         e = w[10 * _L + i]
@@ -281,7 +286,7 @@ def mouth_block(w: Any, n: int) -> None:
     Drawing: p0(mouth) = p + h_cross - F (k_ww h_cross + k_wv W v rho/2 + k_vv h1);
     feeding: p0(mouth) = p + (1 - a0 k_ww) h_cross + k_exit h1.
     """
-    for i in range(n):
+    for i in range(_L):
         m = w[4 * _L + i]
         h1 = w[_L + i]
         h1p = w[2 * _L + i]
@@ -354,7 +359,7 @@ def nozzle_block(w: Any, n: int) -> None:
     The throat pressure is the downstream pressure until the throat is sonic; then the flow
     follows the upstream total pressure alone (NACA 1135). A closed valve gives m = 0.
     """
-    for i in range(n):
+    for i in range(_L):
         m = w[5 * _L + i]
         area = w[6 * _L + i]
         c = w[7 * _L + i]
@@ -362,7 +367,9 @@ def nozzle_block(w: Any, n: int) -> None:
         forward = m >= 0.0
         closed = area < w[10 * _L + i]
         area = 1.0 if closed else area
-        down = (w[4 * _L + i] if forward else w[i]) + pref
+        p_a = w[i]
+        p_b = w[4 * _L + i]
+        down = (p_b if forward else p_a) + pref
         small = w[8 * _L + i]
         root_c = math.sqrt(c) / area
         phi = abs(m) * root_c / down
@@ -382,22 +389,25 @@ def nozzle_block(w: Any, n: int) -> None:
         need_m = lin if sonic else slope * phi2_d * root_c
         need_p = WEAK if sonic else 1.0 + g - slope * phi2_d * phi
         # the approach is sonic at most; beyond, its pressure carries the sonic stream p/SONIC
-        pa = w[i] + pref
         ha = w[_L + i]
-        own = pa / SONIC - pref - (w[i] + ha)
+        hap = w[2 * _L + i]
+        ham = w[3 * _L + i]
+        full = (p_a + pref) / SONIC - pref
+        own = full - (p_a + ha)
         over = own < 0.0
-        ta = pa / SONIC - pref if over else w[i] + ha
-        ta_p = 1.0 / SONIC if over else 1.0 + w[2 * _L + i]
-        ta_m = 0.0 if over else w[3 * _L + i]
+        ta = full if over else p_a + ha
+        ta_p = 1.0 / SONIC if over else 1.0 + hap
+        ta_m = 0.0 if over else ham
         ra = ta - need
-        rb = need - w[4 * _L + i]
+        rb = need - p_b
         narrow = own < ra
         ra = own if narrow else ra
-        ra_p = 1.0 / SONIC - 1.0 - w[2 * _L + i] if narrow else ta_p
-        ra_m = -w[3 * _L + i] if narrow else ta_m - need_m
+        ra_p = 1.0 / SONIC - 1.0 - hap if narrow else ta_p
+        ra_m = -ham if narrow else ta_m - need_m
         r = ra if forward else rb
         da = ra_p if forward else need_p
-        db = (-WEAK if narrow else -need_p) if forward else -1.0
+        db_f = -WEAK if narrow else -need_p
+        db = db_f if forward else -1.0
         # need depends on |m|: forward d/dm = -need_m, backward d(need)/dm = -need_m as well
         dm = ra_m if forward else -need_m
         scale = w[11 * _L + i]

@@ -46,10 +46,10 @@ class Options(NamedTuple):
 @kernel
 def largest(r: Any, norm: Any, rows: int, n: int) -> None:
     """Largest absolute residual per lane; NaN counts as infinite."""
-    for i in range(n):
+    for i in range(_L):
         norm[i] = 0.0
     for k in range(rows):
-        for i in range(n):
+        for i in range(_L):
             size = abs(r[k * _L + i])
             # a NaN compares false with everything: it must not be lost to a later number
             value = size if size < 1e300 else 1e300
@@ -60,10 +60,10 @@ def largest(r: Any, norm: Any, rows: int, n: int) -> None:
 def longest_step(x: Any, step: Any, floor: Any, n_p: int, shrink: float, damping: Any,
                  n: int) -> None:
     """Largest damping factor up to 1 that keeps x[k] + floor above `shrink` of itself."""
-    for i in range(n):
+    for i in range(_L):
         damping[i] = 1.0
     for k in range(n_p):
-        for i in range(n):
+        for i in range(_L):
             level = x[k * _L + i] + floor[i]
             room = (shrink - 1.0) * level
             delta = step[k * _L + i]
@@ -75,7 +75,7 @@ def longest_step(x: Any, step: Any, floor: Any, n_p: int, shrink: float, damping
 def propose(x: Any, s: Any, status: Any, rows: int, n: int) -> None:
     """Write x + damping * step into the trial rows; finished lanes stay where they are."""
     for k in range(rows):
-        for i in range(n):
+        for i in range(_L):
             go = s.damping[i] if status[i] == 0 else 0.0
             s.trial[k * _L + i] = x[k * _L + i] + go * s.step[k * _L + i]
 
@@ -129,7 +129,7 @@ def advance(prog: Any, x: Any, floor: Any, n_p: int, options: Any, s: Any, statu
             else:
                 busy = True
     for k in range(rows):
-        for i in range(n):
+        for i in range(_L):
             x[k * _L + i] = s.trial[k * _L + i]
     if not busy or iteration >= options.limit:
         for i in range(n):

@@ -147,14 +147,14 @@ def solve_lanes(prog: Any, a: Any, b: Any, x: Any, n: int) -> None:
         for q in range(prog.lower_ptr[k], prog.lower_ptr[k + 1]):
             low = prog.lower[q, 0] * _L
             into = prog.lower[q, 1] * _L
-            for i in range(n):
+            for i in range(_L):
                 a[low + i] /= a[piv + i]
-            for i in range(n):
+            for i in range(_L):
                 b[into + i] -= a[low + i] * b[row + i]
             for u in range(prog.inner_ptr[q], prog.inner_ptr[q + 1]):
                 target = prog.inner[u, 0] * _L
                 source = prog.inner[u, 1] * _L
-                for i in range(n):
+                for i in range(_L):
                     a[target + i] -= a[low + i] * a[source + i]
     for s in range(prog.pivot.shape[0]):
         k = prog.pivot.shape[0] - 1 - s
@@ -164,7 +164,7 @@ def solve_lanes(prog: Any, a: Any, b: Any, x: Any, n: int) -> None:
         for q in range(prog.upper_ptr[k], prog.upper_ptr[k + 1]):
             value = prog.upper[q, 0] * _L
             other = prog.upper[q, 1] * _L
-            for i in range(n):
+            for i in range(_L):
                 b[row + i] -= a[value + i] * x[other + i]
-        for i in range(n):
+        for i in range(_L):
             x[column + i] = b[row + i] / a[piv + i]
