@@ -219,8 +219,8 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
 @inline
 def _shut(area: Any, z: int, n: int) -> Any:
     """Whether a nozzle is closed in every lane: then its equation is m = 0 at once."""
-    for i in range(n):
-        if area[z * _L + i] >= CLOSED_AREA_M2:  # noqa: SIM110, no generators in kernels
+    for i in range(n):  # noqa: SIM110, no generators in kernels
+        if area[z * _L + i] >= CLOSED_AREA_M2:
             return False
     return True
 
