@@ -50,6 +50,8 @@ def design(*, entries: list[dict[str, Any]] | None = None, cylinders: int = 4,
         "fuel": {"kind": "gasoline", "lambda_target": 0.9, "injection": "sequential"},
         "uncertainty": {"samples": 400, "seed": 3, "tolerance": tolerance},
     }
+    if tree["runners"]["stations"] is None:
+        del tree["runners"]["stations"]
     for key, value in (("runner", runner), ("losses", losses), ("balance_tube", tubes)):
         if value:
             tree[key] = value
