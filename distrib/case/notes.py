@@ -63,8 +63,8 @@ class Uncertainty(Part):
     """How the band is sampled."""
 
     samples: Annotated[
-        int, Spec("samples", "integer", "samples of the band", "2000", 100, 200000)
-    ] = 2000
+        int, Spec("samples", "integer", "samples of the band", "1000", 100, 200000)
+    ] = 1000
     seed: Annotated[int, Spec("seed", "integer", "seed of the sampler", "1", 0, 2**31 - 1)] = 1
     tolerance_m: Annotated[
         float,

@@ -43,15 +43,19 @@ def shares(
     from distrib.cli.output import emit_json, note
     from distrib.cli.report_data import trim_sheet
     from distrib.cli.solved import solve_case, wanted_models
+    from distrib.fuelling import TrimError
 
     read = read_case(case)
     found = solve_case(read, wanted_models(read, model), rpm=rpm, at=at, samples=samples, seed=seed)
-    sheet = None
+    sheet, refused = None, ""
     if found.deciding.model != "bench":
-        sheet = trim_sheet(read, found.deciding)
+        try:
+            sheet = trim_sheet(read, found.deciding)
+        except TrimError as error:
+            refused = f"no trims: {error}"
     if json != "-":
         show(found, sheet)
-    for text in found.remarks:
+    for text in (*found.remarks, *([refused] if refused else [])):
         note(text)
     if plot is not None:
         write_plots(found, plot)
@@ -66,14 +70,14 @@ def show(found: Solved, sheet: TrimSheet | None) -> None:
 
     case, deciding = found.case, found.deciding
     print(f"{case.title}{' (invented)' if case.invented else ''}")
-    print(f"cylinder 1 at the {case.cylinder_1_end}; {_entries(case)}; seen {case.view}")
+    print_wrapped(f"cylinder 1 at the {case.cylinder_1_end}; {_entries(case)}; seen {case.view}")
     print()
     trims = {r.cylinder: r.trim_percent for r in sheet.rows} if sheet is not None else None
     print_table(share_table(case, deciding, 0, trims))
-    print(f"leanest cylinder: {_leanest(deciding)}")
+    print_wrapped(f"leanest cylinder: {_leanest(deciding)}")
     if "phased" in found.at and "wave" in found.at:
-        print("The band spans the phased and the wave model; a cylinder is flagged when either "
-              "flags it.")
+        print_wrapped("The band spans the phased and the wave model; a cylinder is flagged when "
+                      "either flags it.")
     print()
     print_table(models_table(case, list(found.at.values())))
     print("What each column is:")
