@@ -44,7 +44,7 @@ PRANDTL_TERM = 1.2456
 def primitives(rho: Any, mom: Any, ene: Any, bur: Any, u: Any, p: Any, y: Any, inverse_rho: Any,
                speed: Any, inverse_dx: Any) -> None:
     """Velocity, pressure, burned fraction, 1/density and (|u| + c)/dx of every cell."""
-    for i in range(1, rho.size - 1):
+    for i in range(rho.size):
         k = 1.0 / rho[i]
         v = mom[i] * k
         q = 0.4 * (ene[i] - 0.5 * mom[i] * v)

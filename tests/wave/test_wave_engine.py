@@ -84,7 +84,7 @@ def test_slow_engine_with_short_fat_ducts_fills_evenly():
     setup = intake(rpm=300.0, runner_m=0.05, runner_d=0.08, plenum_m=0.5, plenum_d=0.2)
     result = solve(setup, COARSE)
     assert result.converged, result.reason
-    assert np.abs(result.share * 4.0 - 1.0).max() < 0.002  # required: 0.5 %
+    assert np.abs(result.share * 4.0 - 1.0).max() < 0.005  # stated requirement
     np.testing.assert_allclose(result.stations.mean_pa, 101325.0, rtol=0.001)
 
 
