@@ -283,6 +283,14 @@ def _cylinder_problems(setup: WaveSetup) -> list[Problem]:
         if not (c.rod_m > 0.5 * c.stroke_m > 0.0 and c.compression_ratio > 1.0 and c.bore_m > 0.0):
             out.append(Problem(where, "bore, stroke, rod, compression ratio",
                                "positive, rod above half the stroke, ratio above 1"))
+        for name in ("intake_area_m2", "exhaust_area_m2"):
+            table = np.asarray(getattr(c, name), float)
+            if table.ndim != 1 or table.size < 2 or not (table >= 0.0).all() or not table.any():
+                out.append(Problem(f"{where}.{name}", f"{table.size} values",
+                                   "areas of 0 or more over the cycle, some above 0"))
+        if not c.exhaust_pressure_pa > 0.0:
+            out.append(Problem(f"{where}.exhaust_pressure_pa", f"{c.exhaust_pressure_pa}",
+                               "above 0"))
         share = sum(e.share for e in ends if isinstance(e, ToValve) and e.cylinder == k)
         if abs(share - 1.0) > 1e-9:
             out.append(Problem(where, f"valve shares sum to {share:g}", "1"))
@@ -295,12 +303,20 @@ def problems(setup: WaveSetup) -> Sequence[Problem]:
     if not setup.ducts:
         out.append(Problem("ducts", "none", "at least one duct"))
     counts = np.zeros(len(setup.throttles), dtype=int)
+    meets = np.zeros(setup.junctions, dtype=int)
     for k, duct in enumerate(setup.ducts):
         out += _duct_problems(k, duct)
         for side, end in (("left", duct.left), ("right", duct.right)):
             out += _end_problems(setup, f"ducts[{k}] {duct.name}.{side}", end)
             if isinstance(end, ToThrottle) and 0 <= end.throttle < counts.size:
                 counts[end.throttle] += 1
+            if isinstance(end, ToJunction) and 0 <= end.junction < meets.size:
+                meets[end.junction] += 1
+            if isinstance(end, TakeOff) and end.duct == k:
+                out.append(Problem(f"ducts[{k}] {duct.name}.{side}", "a take-off of itself",
+                                   "another duct"))
+    out += [Problem(f"junction {k}", f"{n} ends", "2 or more ends")
+            for k, n in enumerate(meets) if n < 2]
     for k, n in enumerate(counts):
         if n != 2:
             out.append(Problem(f"throttles[{k}]", f"{n} ends", "exactly 2 ends"))

@@ -15,7 +15,15 @@ from distrib.engine.kinematics import cylinder_volume, displacement
 from distrib.errors import InputError
 from distrib.wave.cylinders import closed_coefficients
 from distrib.wave.run import Options, run_many, run_time, solve
-from distrib.wave.setup import Closed, Duct, TakeOff, ToThrottle, ToVolume, WaveSetup
+from distrib.wave.setup import (
+    Closed,
+    Duct,
+    TakeOff,
+    ToThrottle,
+    ToVolume,
+    WaveSetup,
+    problems,
+)
 
 COARSE = Options(cell_m=0.02)
 AUDIT = 1e-10
@@ -209,6 +217,19 @@ def test_every_mistake_is_listed():
     for piece in ("x_m", "area_m2", "roughness_m", "volume 7", "mouth at 9.0", "throttle 0",
                   "positive speed"):
         assert piece in text, piece
+
+
+def test_more_mistakes_are_found():
+    setup = intake()
+    shut = replace(setup.cylinders[0], intake_area_m2=np.zeros(720), exhaust_pressure_pa=0.0)
+    loop = replace(setup.ducts[2], left=replace(setup.ducts[2].left, duct=2))
+    wrong = replace(setup, cylinders=(shut, *setup.cylinders[1:]), junctions=2,
+                    ducts=(*setup.ducts[:2], loop, *setup.ducts[3:]))
+    text = "\n".join(map(str, problems(wrong)))
+    for piece in ("intake_area_m2", "exhaust_pressure_pa", "junction 1: read 0 ends",
+                  "a take-off of itself"):
+        assert piece in text, piece
+    assert not problems(setup)
 
 
 def test_twin_ports_share_one_valve():
