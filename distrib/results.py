@@ -100,8 +100,8 @@ class Shares:
     def leanest_cylinder(self) -> IntArray:
         """Cylinder with the most air at each point (P,); 0 where not converged."""
         out = np.zeros(self.share.shape[0], dtype=np.int64)
-        good = self.converged & np.isfinite(self.share).all(axis=-1)
-        out[good] = self.cylinders[np.argmax(self.share[good], axis=-1)]
+        good = self.converged & np.isfinite(self.share).any(axis=-1)
+        out[good] = self.cylinders[np.nanargmax(self.share[good], axis=-1)]
         return out
 
 

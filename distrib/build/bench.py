@@ -123,6 +123,7 @@ def solve_bench(
          "ambient_temperature_k": case.conditions.ambient_temperature_k},
         found.solved, mass_residual(model.network, found), reason, model.built,
         bench_profiles(model, found),
+        drawing=np.isin(runner_order(case), open_set(case, open_runners)),
     )
 
 

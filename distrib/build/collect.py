@@ -60,12 +60,23 @@ def shares_result(
     profiles: tuple[Profile, ...],
     *,
     more_assumed: tuple[Assumed, ...] = (),
+    drawing: NDArray[np.bool_] | None = None,
     **optional: Any,
 ) -> Shares:
-    """Assemble a result from air flows (P, N); rows that did not converge become NaN."""
+    """Assemble a result from air flows (P, N); rows that did not converge become NaN.
+
+    drawing (N,): cylinders that take part; the others (blocked on the rig) have no share and no
+    deviation, and the even share is that of those that do.
+    """
     air = np.where(converged[:, None], air_kg_s, np.nan)
-    total = air.sum(axis=-1, keepdims=True)
-    share = air / total
+    share = air / air.sum(axis=-1, keepdims=True)
+    if drawing is None or bool(drawing.all()):
+        deviation, spread = deviation_percent(share), spread_percent(share)
+    else:
+        share = np.where(drawing, share, np.nan)
+        deviation = np.full(share.shape, np.nan)
+        deviation[:, drawing] = deviation_percent(share[:, drawing])
+        spread = spread_percent(share[:, drawing])
     points = air.shape[0]
     table = {k: np.broadcast_to(np.asarray(v, dtype=float), (points,)).copy()
              for k, v in conditions.items()}
@@ -73,8 +84,7 @@ def shares_result(
         model=model, title=case.title, case_hash=case_hash(case),
         cylinders=np.array(runner_order(case)),
         distance_from_entry_m=distance_from_entry_m(case), conditions=table, air_kg_s=air,
-        share=share, deviation_percent=deviation_percent(share),
-        spread_percent=spread_percent(share), converged=converged, mass_residual=mass_residual,
+        share=share, deviation_percent=deviation, spread_percent=spread, converged=converged, mass_residual=mass_residual,
         reason=reason, profiles=profiles, assumed=assumed(case, more_assumed),
         sources=built.book.sources(), cautions=(f"Model {model}: {MODEL_LIMITS[model]}.",
                                                 *CAUTIONS),

@@ -38,6 +38,8 @@ REPEATS = 1e-6
 """A case repeats when no cylinder's trapped air moves by more than this part."""
 EXHAUST_K = 1000.0
 WHY_EXHAUST = "gas that comes back through the exhaust valve; usual order (from memory)"
+START_FLOW = 0.01
+"""Flow of every duct at the start, as a part of the flow scale."""
 PRESSURE_SCALE = 0.05
 """Pressure scale of the residuals as a part of the charge pressure."""
 
@@ -125,6 +127,10 @@ def phased_model(
     engine = _engine(case, network, valves, steps, cycles)
     start = linear_start(network, built.graph)
     start[:-network.x_fixed.shape[0]] = 0.0
+    # a little flow everywhere: in a loop of ducts exact rest leaves the flows undetermined
+    for k, (_, _, edge) in enumerate(built.graph.edges(data=True)):
+        if edge["kind"] != "nozzle":
+            start[network.n_pressures + k] = START_FLOW * (1.0 + 0.1 * k) * scalars[1]
     more = (*valves.assumed, Assumed("exhaust gas temperature", f"{EXHAUST_K:g} K", WHY_EXHAUST))
     return PhasedModel(case, built, network, made, engine, con, start, count, more)
 
@@ -162,7 +168,7 @@ def _scales(case: Case, network: Network, spread: Mapping[str, FloatArray],
     rho = p_ref / (1.4 * network.params.c_node[network.temperature_node["charge"]])
     flow = rho * cylinder_volume_m3(case) * spread["rpm"] / 15.0
     dp = PRESSURE_SCALE * p_ref if drop_pa is None else np.full_like(p_ref, drop_pa)
-    smoothing = np.full_like(p_ref, 1e-3 if drop_pa is None else 1e-4 * (drop_pa / p_ref[0])**0.5)
+    smoothing = np.full_like(p_ref, 1e-3 if drop_pa is None else 1e-4)
     return np.stack([p_ref, flow, dp, smoothing])
 
 

@@ -8,7 +8,7 @@ from distrib.build.draws import Draws
 from distrib.build.laws import LawBook
 from distrib.build.pipes import bends_loss, circle_m2, friction, given, taper
 from distrib.case.schema import Case, Plenum, Runner
-from distrib.losses.junctions import BranchCoefficients, branch_coefficients
+from distrib.losses.junctions import BRANCH_LAWS, BranchCoefficients, branch_coefficients
 from distrib.losses.registry import law
 from distrib.network.graph import FlowGraph
 
@@ -41,6 +41,23 @@ def mouth_coefficients(
         book.outside(where, record.name, left.note)
     change, sigma = _shape(runner, book, where, left)
     return left, right, change, sigma
+
+
+def family_sigma(psi: float, angle_deg: float, law_name: str,
+                 radius_over_d: float) -> tuple[float, float]:
+    """1-sigma of k_wv and of k_vv along the line on which the branch laws disagree.
+
+    The laws differ most in how much of the stream's head a mouth catches, and those that catch more
+    (k_wv more negative) lose more in the mouth (k_vv): from the static law to Bassett's. One draw
+    moves both, k_wv up and k_vv down. Each is the largest distance of a law that represents this
+    angle from the chosen one over 1.645, so that the 90 % band of this draw reaches it.
+    """
+    square = abs(angle_deg - 90.0) < 1.0
+    names = BRANCH_LAWS if square else ("composite", "bassett", "idelchik")
+    own = branch_coefficients(law_name, psi, angle_deg, radius_over_d)
+    others = [branch_coefficients(n, psi, angle_deg, radius_over_d) for n in names]
+    return (max(abs(o.k_wv - own.k_wv) for o in others) / 1.645,
+            max(abs(o.k_vv - own.k_vv) for o in others) / 1.645)
 
 
 def _radius_over_d(runner: Runner) -> float:
@@ -109,10 +126,16 @@ def add_mouth(flow: FlowGraph, case: Case, runner: Runner, plenum: Plenum, stati
     left, right, change, sigma = mouth_coefficients(runner, plenum, book)
     law_vv = draws.z("law.branch.mouth") * left.sigma + draws.z("law.mouth.shape") * sigma
     law_ww = draws.z("law.branch.cross") * left.sigma
-    k_vv = _floor((left.k_vv + change + law_vv) * own)
+    psi = float(plenum.area_m2(runner.station_m)) / circle_m2(runner.diameter_m)
+    radius = min(_radius_over_d(runner), 1.0)
+    family = draws.z("law.branch.family")
+    from_left, vv = family_sigma(psi, runner.angle_deg, left.law, radius)
+    from_right, _ = family_sigma(psi, 180.0 - runner.angle_deg, left.law, radius)
+    k_vv = _floor((left.k_vv + change + law_vv - family * vv) * own)
     flow.mouth(
-        joint, station, joint, area, k_ww=left.k_ww + law_ww, k_vv=k_vv, k_wv_left=left.k_wv,
-        k_wv_right=right.k_wv, factor=(left.a0, left.a1, left.q1, left.a2), cylinder=c,
+        joint, station, joint, area, k_ww=left.k_ww + law_ww, k_vv=k_vv,
+        k_wv_left=left.k_wv + family * from_left, k_wv_right=right.k_wv + family * from_right,
+        factor=(left.a0, left.a1, left.q1, left.a2), cylinder=c,
     )
 
 
