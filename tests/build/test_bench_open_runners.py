@@ -15,7 +15,8 @@ def test_blocked_runners_have_no_share() -> None:
     assert np.isnan(two.deviation_percent[0, [0, 2, 4]]).all()
     assert abs(np.nansum(two.share[0]) - 1.0) < 1e-12
     assert abs(np.nansum(two.deviation_percent[0])) < 1e-9
-    assert np.all(two.air_kg_s[0, [0, 2, 4]] == 0.0)
+    # m = 0 is solved, not set: what is left is rounding
+    assert np.all(np.abs(two.air_kg_s[0, [0, 2, 4]]) < 1e-15 * two.air_kg_s[0].max())
     assert int(two.leanest_cylinder[0]) in (2, 4)
 
 
