@@ -11,7 +11,6 @@ disk) is passed over by searching for the next magic, and costs only itself.
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import struct
@@ -187,6 +186,11 @@ def open_log(path: Path, identity: Mapping[str, Any], *, resume: bool) -> StudyL
 
 
 def _lock(file: BinaryIO, path: Path) -> None:
+    """Keep other processes out, where the system has such locks (not on Windows)."""
+    try:
+        import fcntl
+    except ImportError:
+        return
     try:
         fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:

@@ -50,7 +50,7 @@ class Progress:
     def remaining(self) -> float | None:
         """Seconds to the end at the present rate, None while nothing is known."""
         rate = self.rate()
-        return (self.total - self.done) / rate if rate > 0.0 else None
+        return max(self.total - self.done, 0) / rate if rate > 0.0 else None
 
     def update(self, count: int) -> None:
         """Count `count` more finished points."""
@@ -67,7 +67,7 @@ class Progress:
 
     def line(self) -> str:
         """The text of the line."""
-        percent = 100 * self.done // self.total if self.total else 100
+        percent = min(100 * self.done // self.total, 100) if self.total else 100
         text = f"{self.done}/{self.total} {self.what}  {percent} %"
         left = self.remaining()
         if left is not None:

@@ -186,6 +186,25 @@ def test_cluster_solves_a_real_case_to_the_same_bytes(
 
 
 @pytest.mark.slow
+def test_two_workers_are_1_7_times_as_fast_as_one_could_be(
+        tmp_path: Path, cluster: tuple[str, list[subprocess.Popen[bytes]]]) -> None:
+    """16 points that wait half a second each: 8 s for one worker however fast it is, so two must
+    need less than 8/1.7 s, connecting and handing out included. Waiting, not computing, so that
+    the test means the same on a busy machine."""
+    from distrib.studies.evaluate import PerTask
+    from distrib.studies.known import SlowRow
+    from distrib.studies.plan import Dimension, Grid
+    from distrib.studies.runner import Study, run_study
+    from distrib.studies.table import Column
+
+    plan = Grid((Dimension("a", levels=tuple(float(i) for i in range(16))),))
+    study = Study(plan, PerTask(SlowRow(0.5), 3), (Column("a"), Column("b"), Column("c")))
+    begun = time.monotonic()
+    run_study(study, tmp_path / "t.csv", scheduler=cluster[0])
+    assert time.monotonic() - begun < 8.0 / 1.7
+
+
+@pytest.mark.slow
 def test_cluster_gives_the_same_bytes_though_a_worker_is_killed(
         tmp_path: Path, undisturbed: bytes,
         cluster: tuple[str, list[subprocess.Popen[bytes]]]) -> None:
