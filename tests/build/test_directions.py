@@ -120,7 +120,8 @@ def test_leaning_all_mouths_helps_where_the_stream_is_fast() -> None:
 @pytest.mark.parametrize("worse", [
     {"length": "500 mm"}, {"diameter": "40 mm", "end_diameter": "40 mm"},
     {"bends": [{"angle": "90 deg", "radius": "45 mm"}]}, {"roughness": "0.5 mm"},
-    {"end_diameter": "39 mm"}, {"flange_step": "1.5 mm"}, {"mouth": "sharp", "mouth_radius": "0 mm"},
+    {"end_diameter": "39 mm"}, {"flange_step": "1.5 mm"},
+    {"mouth": "sharp", "mouth_radius": "0 mm"},
     {"wall_clearance": "1 mm"}, {"roof_clearance": "10 mm"}, {"loss": 1.5}, {"entry_loss": 1.0},
 ])
 def test_a_longer_smaller_or_bent_runner_gets_less(worse: dict[str, Any]) -> None:
