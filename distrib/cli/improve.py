@@ -9,6 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from distrib.case.schema import Case
+    from distrib.results import Shares
     from distrib.studies.compare import Comparison
     from distrib.studies.designsearch import Options, Proposal
     from distrib.studies.improve import Improvement
@@ -149,10 +150,15 @@ def _search(present: Case, options: Options, folder: Path, stem: str, resume: bo
     def reviewed(case: Case) -> tuple[str, ...]:
         return tuple(f"{f.title}: {f.text}" for f in review(case).having("change"))
 
+    def reviewed_by_models(case: Case) -> tuple[str, ...]:
+        shares = _solved(case)
+        return tuple(f"{f.title}: {f.text}" for f in review(case, shares).having("change"))
+
     folder.mkdir(parents=True, exist_ok=True)
     bar = Progress(options.evaluations, "designs")
     try:
-        return search_case(present, options, reviewed, remember=folder / f"{stem}.search.log",
+        return search_case(present, options, reviewed, final_review=reviewed_by_models,
+                           remember=folder / f"{stem}.search.log",
                            resume=resume, told=bar.update)
     except KeyboardInterrupt:
         bar.close()
@@ -160,6 +166,21 @@ def _search(present: Case, options: Options, folder: Path, stem: str, resume: bo
                           f"{again()} --resume") from None
     finally:
         bar.close()
+
+
+def _solved(case: Case) -> list[Shares]:
+    """What `distrib review` solves by default; a model without a solution is left out."""
+    from distrib.build.bench import solve_bench
+    from distrib.build.phased import solve_phased
+    from distrib.errors import NoSolution
+
+    found = []
+    for solve in (solve_phased, solve_bench):
+        try:
+            found.append(solve(case))
+        except NoSolution:
+            continue
+    return found
 
 
 def _judges(present: Case, model: str) -> list[str]:

@@ -43,6 +43,22 @@ def shares_picture(found: Sequence[Solved]) -> dict[str, bytes]:
         return _bytes(figure)
 
 
+def wave_pictures(found: Solved) -> dict[str, dict[str, bytes]]:
+    """Sheets of the wave model: over engine speed, and through the cycle at the chosen speed."""
+    if "wave" not in found.at:
+        return {}
+    from distrib.build.wave import run_wave
+    from distrib.report.wave_plots import cycle_sheet, speed_sheet
+
+    run = run_wave(found.case, rpm=[found.rpm])
+    out = {"wave_cycle": {kind: cycle_sheet(run, 0, kind) for kind in KINDS}}
+    whole = found.over["wave"]
+    if len(whole.conditions["rpm"]) > 1:
+        phased = found.over.get("phased")
+        out["wave_speed"] = {kind: speed_sheet(whole, phased, kind) for kind in KINDS}
+    return out
+
+
 def plenum_picture(found: Solved) -> dict[str, bytes]:
     """Static pressure and velocity along every plenum, every model: the reason of the shares."""
     from distrib.report.charts import along_picture

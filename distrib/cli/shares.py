@@ -31,9 +31,10 @@ def shares(
         int | None, typer.Option("--samples", help="Samples of the band. Default: case.", min=100)
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the band.", min=0)] = None,
-    plot: Annotated[
-        str | None, typer.Option("--plot", help="Folder for the bar chart and the plenum plot.")
-    ] = None,
+    grid: Annotated[
+        bool, typer.Option("--grid", help="Also estimate the grid error of the wave model.")
+    ] = False,
+    plot: Annotated[str | None, typer.Option("--plot", help="Folder for the pictures.")] = None,
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
@@ -43,6 +44,7 @@ def shares(
     from distrib.cli.output import emit_json, note
     from distrib.cli.report_data import trim_sheet
     from distrib.cli.solved import solve_case, wanted_models
+    from distrib.cli.text import print_wrapped
     from distrib.fuelling import TrimError
 
     read = read_case(case)
@@ -53,14 +55,31 @@ def shares(
             sheet = trim_sheet(read, found.deciding)
         except TrimError as error:
             refused = f"no trims: {error}"
+    estimate = grid_error(found) if grid else None
     if json != "-":
         show(found, sheet)
+        if estimate is not None:
+            print_wrapped(estimate["words"])
     for text in (*found.remarks, *([refused] if refused else [])):
         note(text)
     if plot is not None:
         write_plots(found, plot)
     if json is not None:
-        emit_json(json, as_json(found, sheet))
+        emit_json(json, {**as_json(found, sheet), **({"grid": estimate} if estimate else {})})
+
+
+def grid_error(found: Solved) -> dict[str, Any]:
+    """What the cells of the wave model leave in the deviations at the chosen speed."""
+    from distrib.build.wave import grid_estimate
+
+    e = grid_estimate(found.case, rpm=found.rpm)
+    if e.reason:
+        words = f"Grid of the wave model: no estimate, {e.reason}"
+    else:
+        worst = float(max(e.deviation_error_percent))
+        words = (f"Grid of the wave model at {found.rpm:.0f} rev/min: cells of "
+                 f"{e.cell_m * 1e3:.0f} mm leave about {worst:.2f} points in the deviations.")
+    return {"words": words, "estimate": e}
 
 
 def show(found: Solved, sheet: TrimSheet | None) -> None:
@@ -179,16 +198,19 @@ def _closing(result: Shares) -> None:
 
 
 def write_plots(found: Solved, folder: str) -> None:
-    """Bar chart of the deviations and the plot along the plenum, as PNG and SVG."""
+    """Bar chart, plot along the plenum and, with the wave model, its sheets over speed and
+    through the cycle; PNG and SVG."""
     from pathlib import Path
 
     from distrib.cli.output import wrote
-    from distrib.cli.pictures import plenum_picture, shares_picture
+    from distrib.cli.pictures import plenum_picture, shares_picture, wave_pictures
     from distrib.files import write_bytes_atomic
 
     place = Path(folder)
     place.mkdir(parents=True, exist_ok=True)
-    for name, picture in (("shares", shares_picture([found])), ("plenum", plenum_picture(found))):
+    pictures = {"shares": shares_picture([found]), "plenum": plenum_picture(found),
+                **wave_pictures(found)}
+    for name, picture in pictures.items():
         for kind, data in picture.items():
             write_bytes_atomic(place / f"{name}.{kind}", data)
             wrote(place / f"{name}.{kind}")
