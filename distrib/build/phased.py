@@ -31,7 +31,8 @@ from distrib.phased.state import Conditions, Engine
 from distrib.results import Assumed, FloatArray, Profile, Shares
 
 STEPS = 360
-"""Steps per cycle. Halving the step moves the shares by less than 0.05 % (see the tests)."""
+"""Steps per cycle. Halving the step moves the deviations of the demonstration cases by less than
+0.005 percent points (measured 0.003; see tests/phased)."""
 CYCLES = 60
 """Most cycles before a case counts as not repeating."""
 REPEATS = 1e-6

@@ -31,6 +31,9 @@ from distrib.phased.state import (
 
 _L = LANES
 _GAMMA = 1.4
+POOL = 1e6
+"""Storage of a forced pool over that of the scales: its pressure then strays by 1e-6 of the drop,
+and rounding stays below the residual's tolerance."""
 FRICTION_STEPS = 4
 """Steps for which a friction factor is held; it changes with about the -0.2th power of the flow."""
 _darcy = inline(darcy_scalar)
@@ -194,7 +197,7 @@ def forced_pools(top: Any, engine: Any, con: Any, flat: Any, block: int, n: int)
         j = engine.row[c, 0]
         for i in range(n):
             if con.forced[first + i] > 0.0:
-                flat.storage[j * _L + i] = 1e9 * flat.scalars[_L + i] / flat.scalars[2 * _L + i]
+                flat.storage[j * _L + i] = POOL * flat.scalars[_L + i] / flat.scalars[2 * _L + i]
                 flat.p_old[j * _L + i] = -flat.scalars[2 * _L + i]
 
 
