@@ -112,13 +112,15 @@ def band_speeds(case: Case) -> tuple[float, ...]:
 
 
 def search_case(case: Case, options: Options, review: Review | None = None, *,
-                remember: Path | None = None, resume: bool = False,
+                final_review: Review | None = None, remember: Path | None = None,
+                resume: bool = False,
                 told: Callable[[int], None] | None = None) -> tuple[Improvement, list[Proposal]]:
     """Search the ranges of a case; return what was found and the designs to propose.
 
-    review: never proposes a case for which it gives reasons. remember: file that keeps every
-    evaluated design, so that a stopped search goes on with `resume`; removed when it is done.
-    told(1) is called for each design evaluated.
+    review: never visits or proposes a case for which it gives reasons. final_review: the same by
+    a costly look (with models solved), asked only of what would be proposed. remember: file that
+    keeps every evaluated design, so that a stopped search goes on with `resume`; removed when it
+    is done. told(1) is called for each design evaluated.
     """
     from distrib.case.change import case_hash, to_toml
 
@@ -141,7 +143,9 @@ def search_case(case: Case, options: Options, review: Review | None = None, *,
             Search(dimensions, start, evaluate, options.most_air_loss_percent, options.quantile,
                    tuple(envelope_limit(t, dimensions) for t in options.limits),
                    None if review is None else _refuses(case, dimensions, review),
-                   review is not None, options.evaluations, options.seed),
+                   review is not None,
+                   None if final_review is None else _refuses(case, dimensions, final_review),
+                   options.evaluations, options.seed),
             few=options.few, picks=options.picks)
         pool.forget()
     return found, proposals(case, found)

@@ -24,7 +24,7 @@ import numpy as np
 from distrib.errors import NoSolution
 from distrib.results import FloatArray, IntArray
 from distrib.studies.front import first_front, spaced
-from distrib.studies.objective import INFEASIBLE, Figures, Judge, Search, check
+from distrib.studies.objective import INFEASIBLE, Figures, Judge, Refuses, Search, check
 from distrib.studies.plan import Dimension
 
 NEGLIGIBLE = 0.02
@@ -84,25 +84,26 @@ def improve(search: Search, *, few: float = 0.95, picks: int = 5,
     budget = max(search.evaluations, 40)
     for part, limit in ((0.15, 0.0), (0.15, most / 2.0), (0.4, most)):
         _evolve(search, judge, limit, int(part * budget), told=told)
-    within = search.refuses_within or bool(_allowed_front(judge.archive(most), judge)[1])
+    within = search.refuses_within or bool(
+        _allowed_front(judge.archive(most), judge.refused)[1])
     if within and not search.refuses_within:  # the search ran into what is refused: ask as it goes
         _evolve(search, judge, most, int(0.2 * budget), within=True, told=told)
     for shrink in (1.0, 0.2):
         _evolve(search, judge, most, budget // 10, within=within, box=BOX * shrink, told=told)
-    front, refused = _allowed_front(judge.archive(most), judge)
+    front, refused = _allowed_front(judge.archive(most), judge.refused_finally)
     if not front.size:
         raise NoSolution("every design that is more even is refused: "
                          + "; ".join(refused[0][1] if refused else ("nothing is feasible",)))
     changes, few_point = _few_changes(search, judge, judge.archive(most).points[front[0]], few)
     archive = judge.archive(most)
-    front, refused = _allowed_front(archive, judge)
+    front, refused = _allowed_front(archive, judge.refused_finally)
     pair = np.stack([archive.spread, archive.air_loss], axis=1)
     best = int(front[0])
     return Improvement(
         search.dimensions, search.start, float(archive.spread[0]), archive.points[best],
         float(archive.spread[best]), float(archive.air_loss[best]), changes, few_point, archive,
         front, spaced(pair, front, picks), refused, judge.count,
-        _cautions(search, archive, best, judge.refused(search.start)))
+        _cautions(search, archive, best, judge.refused_finally(search.start)))
 
 
 def _unit_of(search: Search, point: FloatArray) -> FloatArray:
@@ -176,7 +177,7 @@ def _population(search: Search, known: Figures, order: IntArray, size: int, low:
     return np.asarray(population)
 
 
-def _allowed_front(archive: Figures, judge: Judge
+def _allowed_front(archive: Figures, refused_by: Refuses
                    ) -> tuple[IntArray, tuple[tuple[int, tuple[str, ...]], ...]]:
     """The front of what may be proposed, and what was refused on the way (row, reasons)."""
     usable = archive.feasible.copy()
@@ -185,7 +186,7 @@ def _allowed_front(archive: Figures, judge: Judge
     while True:
         rows = np.flatnonzero(usable)
         front = rows[first_front(pair[rows])]
-        bad = [(int(r), judge.refused(archive.points[r])) for r in front]
+        bad = [(int(r), refused_by(archive.points[r])) for r in front]
         bad = [(r, why) for r, why in bad if why]
         if not bad:
             return front, tuple(refused)
@@ -207,6 +208,8 @@ def _few_changes(search: Search, judge: Judge, best: FloatArray, few: float
     if gain <= 0.0:
         return (), search.start.copy()
     goal = _pruned(search, judge, best, first - (1.0 - NEGLIGIBLE) * gain)
+    if judge.refused_finally(goal):
+        goal = best
     at = search.start.copy()
     left = [j for j in range(at.size) if goal[j] != at[j]]
     changes: list[Change] = []
@@ -242,7 +245,7 @@ def _pruned(search: Search, judge: Judge, best: FloatArray, allowed: float) -> F
 def _may(search: Search, judge: Judge, point: FloatArray) -> bool:
     """Whether a point may be proposed."""
     inside = bool(judge.merit(point[None, :], search.most_air_loss_percent)[0] < INFEASIBLE)
-    return inside and not judge.refused(point)
+    return inside and not judge.refused_finally(point)
 
 
 def _cautions(search: Search, archive: Figures, best: int,

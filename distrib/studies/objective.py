@@ -41,7 +41,8 @@ class Search:
     the loss at equal draws). quantile: the spread counts that is not exceeded with this chance.
     evaluations: about how many points may be evaluated (each with all draws).
     refuses: is asked for each point that would be proposed, and for every point the search
-    visits when `refuses_within` is set (for a cheap check).
+    visits when `refuses_within` is set (for a cheap check). refuses_finally: a costly check, asked
+    only for what would be proposed.
     """
 
     dimensions: tuple[Dimension, ...]
@@ -52,6 +53,7 @@ class Search:
     limits: tuple[Limit, ...] = ()
     refuses: Refuses | None = None
     refuses_within: bool = False
+    refuses_finally: Refuses | None = None
     evaluations: int = 4000
     seed: int = 1
 
@@ -76,6 +78,7 @@ class Judge:
         self._spread: list[float] = []
         self._loss: list[float] = []
         self._refused: dict[bytes, tuple[str, ...]] = {}
+        self._refused_finally: dict[bytes, tuple[str, ...]] = {}
         spread, air = search.evaluate(search.start[None, :])
         if not (np.isfinite(spread).any() and np.isfinite(air).any()):
             raise NoSolution("the present design has no solution, so nothing can be compared to it")
@@ -114,6 +117,16 @@ class Judge:
         if key not in self._refused:
             self._refused[key] = self._search.refuses(point)
         return self._refused[key]
+
+    def refused_finally(self, point: FloatArray) -> tuple[str, ...]:
+        """Reasons against proposing one point, the costly check included, asked once."""
+        why = self.refused(point)
+        if why or self._search.refuses_finally is None:
+            return why
+        key = point.tobytes()
+        if key not in self._refused_finally:
+            self._refused_finally[key] = self._search.refuses_finally(point)
+        return self._refused_finally[key]
 
     def merit(self, points: FloatArray, most_loss: float, within: bool = False) -> FloatArray:
         """What is minimised, (n,): the spread, or how far off an infeasible point is.

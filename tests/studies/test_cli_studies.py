@@ -108,6 +108,7 @@ def test_improve_writes_cases_that_review_accepts(
         assert not review(found).failed
         assert proposal["spread_percent"] < result["present"]["spread_percent"]
         assert proposal["air_loss_percent"] <= 2.0
+    assert main(["review", result["proposals"][0]["file"]]) == 0  # with its models solved
     assert "The few changes that buy most" in captured.out
     assert "not measured" in captured.err
     assert (tmp_path / "front.png").read_bytes().startswith(b"\x89PNG")

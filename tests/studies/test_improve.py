@@ -161,6 +161,20 @@ def test_what_review_refuses_is_never_proposed(within: bool) -> None:
         improve(Search(FOUR, np.zeros(4), bowl, refuses=lambda p: ("never",), evaluations=200))
 
 
+def test_a_costly_check_is_asked_only_of_what_would_be_proposed() -> None:
+    asked: list[float] = []
+
+    def finally_refuses(point: Array) -> tuple[str, ...]:
+        asked.append(float(point[1]))
+        return ("too near the flange, as the model shows",) if point[1] > 0.5 else ()
+
+    found = improve(Search(FOUR, np.zeros(4), bowl, refuses=lambda p: (), refuses_within=True,
+                           refuses_finally=finally_refuses, evaluations=1000))
+    proposed = np.vstack([found.archive.points[found.front], found.best, found.few_changes])
+    assert (proposed[:, 1] <= 0.5).all() and found.refused
+    assert len(asked) < found.evaluations
+
+
 def test_levels_and_choices_are_searched() -> None:
     dims = (Dimension("mouth", choices=("sharp", "bell", "rounded")),
             Dimension("bore", levels=(30.0, 35.0, 40.0)), Dimension("x", bounds=(0.0, 1.0)))
