@@ -105,6 +105,15 @@ def test_old_states_are_removed(tmp_path: Path) -> None:
     assert left == ["distrib.other-0", "distrib.outer-4", "distrib.outer-5"]
 
 
+def test_the_place_is_the_users_else_beside_the_package_else_at_home(
+        monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    assert kernels._root(str(tmp_path)) == tmp_path
+    assert kernels._root("") == kernels.PACKAGE / "__pycache__"
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    assert kernels._root("") == tmp_path / ".cache" / "distrib"
+
+
 def test_modules_outside_the_project_are_left_to_numba() -> None:
     assert kernels.module_folder("tests.anything") is None
     assert kernels.module_folder("distrib.no_such_module") is None
