@@ -52,6 +52,9 @@ def sweep(
 ) -> None:
     """Figures over rpm, boost or any parameter of the case, as a table.
 
+    A varied charge pressure takes the exhaust pressure along at the case's ratio, unless
+    engine.exhaust_pressure is varied too.
+
     Points are kept on disk as they finish: a stopped study goes on with --resume and ends with
     the same table, byte for byte, whatever the number of workers.
     """

@@ -78,15 +78,21 @@ def deviations_over(ax: Axes, table: Table, x: str) -> Axes:
     """Deviation of every cylinder over one parameter, numbered at the right end."""
     names = [n for n in table if n.startswith("deviation_percent_")]
     order = np.argsort(table[x], kind="stable")
+    ends = []
     for i, name in enumerate(names):
         style = series_style(i)
-        y = table[name][order]
-        ax.plot(table[x][order], y, color=style.colour, linestyle=style.line,
+        at, y = table[x][order], table[name][order]
+        ax.plot(at, y, color=style.colour, linestyle=style.line,
                 marker=style.marker, markersize=4.5, markeredgecolor=INK)
         good = np.flatnonzero(np.isfinite(y))
         if good.size:
-            ax.annotate(name.rsplit("_", 1)[1], (table[x][order][good[-1]], y[good[-1]]),
-                        xytext=(6, 0), textcoords="offset points", va="center", fontweight="bold")
+            ends.append((float(y[good[-1]]), float(at[good[-1]]), name.rsplit("_", 1)[1]))
+    gap = 0.05 * float(np.ptp(ax.get_ylim()))
+    last = -np.inf
+    for height, place, text in sorted(ends):  # numbers at the right end, kept apart
+        last = max(height, last + gap)
+        ax.annotate(text, (place, last), xytext=(6, 0), textcoords="offset points", va="center",
+                    fontweight="bold", annotation_clip=False)
     ax.axhline(0.0, color=INK, linewidth=0.9)
     ax.grid(color=RULE, linewidth=0.6)
     ax.set_xlabel(readable(x))
@@ -221,12 +227,20 @@ def difference_chart(ax: Axes, found: Comparison) -> Axes:
     return ax
 
 
+UNIT_WORDS = frozenset([
+    "m", "mm", "cm", "um", "in", "ft", "m2", "cm2", "mm2", "in2", "m3", "cm3", "L", "cc", "Pa",
+    "kPa", "hPa", "MPa", "bar", "mbar", "psi", "inHg", "inH2O", "atm", "degC", "degF", "K", "deg",
+    "rad", "s", "ms", "percent", "gauge", "absolute", "kg", "g", "lb", "min", "h", "cfm",
+])
+
+
 def readable(column: str) -> str:
     """A column name as an axis label: dots and underscores away, the unit in brackets."""
-    head, _, tail = column.rpartition("_")
-    if head and "." in head and "." not in tail:
-        return f"{head.replace('.', ' ').replace('_', ' ')} ({tail})"
-    return column.replace(".", " ").replace("_", " ")
+    words = column.replace(".", "_").split("_")
+    unit: list[str] = []
+    while len(words) > 1 and words[-1] in UNIT_WORDS and "." in column:
+        unit.insert(0, words.pop())
+    return " ".join(words) + (f" ({' '.join(unit)})" if unit else "")
 
 
 def _levels(values: FloatArray) -> list[Any]:

@@ -7,10 +7,10 @@ text, the solver by its name.
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,7 +20,11 @@ from distrib.studies.evaluate import Chunk, Rows, first_line
 from distrib.studies.plan import Dimension
 from distrib.studies.table import Column
 
+if TYPE_CHECKING:
+    from distrib.case.schema import Case
+
 RPM = "conditions.rpm"
+CHARGE, EXHAUST = "conditions.charge_pressure", "engine.exhaust_pressure"
 MODELS: tuple[ModelName, ...] = ("bench", "phased", "wave")
 SOLVERS: dict[str, str] = {
     "bench": "distrib.build.bench:solve_bench",
@@ -35,6 +39,20 @@ def _base_case(text: str, path: str) -> Any:
     from distrib.case.read import read_text
 
     return read_text(text, path)
+
+
+def changed_case(base: Case, changes: Mapping[str, Any]) -> Case:
+    """A case with changes; exhaust pressure follows a changed charge pressure at its old ratio."""
+    from distrib.case.change import with_changes
+
+    case = with_changes(base, changes)
+    if CHARGE not in changes or EXHAUST in changes:
+        return case
+    ratio = base.engine.exhaust_pressure_pa / base.conditions.charge_pressure_pa
+    exhaust = ratio * case.conditions.charge_pressure_pa
+    if exhaust == case.engine.exhaust_pressure_pa:
+        return case
+    return with_changes(case, {EXHAUST: f"{exhaust!r} Pa absolute"})
 
 
 def solver(name: str) -> Callable[..., Shares]:
@@ -78,10 +96,11 @@ def figures(shares: Shares, lambda_target: float, air_following: float) -> Float
 class CaseEvaluate:
     """Evaluate points whose dimensions are dotted names of a case.
 
-    Consecutive points that differ in speed only are solved in one call. `boost_pa` and other
-    arguments of the solver stand in `options`. A point the case refuses, or that has no solution,
-    is a row without figures and with the reason. With `samples`, everything uncertain is drawn so
-    often (the same draws at every point) for the band of the spread about the nominal figure.
+    Consecutive points that differ in speed only are solved in one call. Other arguments of the
+    solver stand in `options`. A point the case refuses, or that has no solution, is a row without
+    figures and with the reason. A varied charge pressure takes the exhaust pressure along at the
+    case's ratio, unless that is varied too. With `samples`, everything uncertain is drawn so often
+    (the same draws at every point) for the band of the spread about the nominal figure.
     """
 
     case_text: str
@@ -127,11 +146,9 @@ class CaseEvaluate:
                 start = i
 
     def _solve(self, points: FloatArray) -> tuple[Shares, FloatArray]:
-        from distrib.case.change import with_changes
-
         changes = {d.name: d.value(points[0, j]) for j, d in enumerate(self.dimensions)
                    if d.name != RPM}
-        case = with_changes(_base_case(self.case_text, self.case_path), changes)
+        case = changed_case(_base_case(self.case_text, self.case_path), changes)
         options = dict(self.options)
         for j, d in enumerate(self.dimensions):
             if d.name == RPM:

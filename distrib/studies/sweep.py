@@ -51,7 +51,9 @@ def sweep_study(case: Case, vary: Sequence[str | Dimension],
     """The study of a sweep; the case is read again with the first values to find mistakes early.
 
     Speeds run fastest: those of `conditions.rpm` when it is varied, else the case's own (a bench
-    has none). Raises InputError with every mistake in the names and values.
+    has none). A varied `conditions.charge_pressure` takes `engine.exhaust_pressure` along at the
+    case's ratio unless that is varied too (what drives the turbine rises with the boost). Raises
+    InputError with every mistake in the names and values.
     """
     from distrib.case.change import case_hash, to_toml
 

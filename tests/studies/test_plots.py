@@ -95,6 +95,9 @@ def test_plot_file(tmp_path: Path) -> None:
 def test_labels() -> None:
     assert readable("plenum.length_mm") == "plenum length (mm)"
     assert readable("conditions.rpm") == "conditions rpm"
+    assert readable("conditions.charge_pressure_bar_gauge") == (
+        "conditions charge pressure (bar gauge)")
+    assert readable("mass_residual") == "mass residual"
 
 
 def test_charts_of_the_other_studies_draw() -> None:

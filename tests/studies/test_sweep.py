@@ -11,6 +11,7 @@ import pytest
 from distrib.case.read import read_case
 from distrib.case.schema import Case
 from distrib.errors import InputError
+from distrib.studies.caseeval import changed_case
 from distrib.studies.plan import parse_vary
 from distrib.studies.sweep import SweepOptions, sweep, sweep_study
 from distrib.studies.table import read_table
@@ -69,6 +70,19 @@ def test_band_of_each_point_is_that_of_the_known_law(case: Case, tmp_path: Path)
     width = ends[1] - ends[0]
     assert (abs(table["spread_low_percent"] - ends[0]) < 0.04 * width).all()
     assert (abs(table["spread_high_percent"] - ends[1]) < 0.04 * width).all()
+
+
+def test_exhaust_pressure_follows_the_charge_unless_it_is_varied_too(case: Case) -> None:
+    ratio = case.engine.exhaust_pressure_pa / case.conditions.charge_pressure_pa
+    more = changed_case(case, {"conditions.charge_pressure": "0.6 bar gauge"})
+    charge = case.conditions.ambient_pressure_pa + 0.6e5
+    assert more.conditions.charge_pressure_pa == pytest.approx(charge, rel=1e-12)
+    assert more.engine.exhaust_pressure_pa == pytest.approx(ratio * charge, rel=1e-12)
+    both = changed_case(case, {"conditions.charge_pressure": "0.6 bar gauge",
+                               "engine.exhaust_pressure": "1.9 bar absolute"})
+    assert both.engine.exhaust_pressure_pa == pytest.approx(1.9e5, rel=1e-12)
+    same = changed_case(case, {"plenum.length": "410 mm"})
+    assert same.engine.exhaust_pressure_pa == case.engine.exhaust_pressure_pa
 
 
 def test_a_point_that_does_not_converge_keeps_its_reason(case: Case, tmp_path: Path) -> None:
