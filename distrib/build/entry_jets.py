@@ -10,6 +10,7 @@ import numpy as np
 from distrib.build.draws import Draws
 from distrib.build.entries import WIDE_OPEN_DEG, last_duct
 from distrib.build.laws import LawBook
+from distrib.build.pipes import given
 from distrib.case.schema import Entry, Plenum, Runner
 from distrib.losses import jets
 from distrib.losses.registry import law
@@ -35,7 +36,11 @@ class MouthJets:
 
 def add_jets(flow: FlowGraph, entry: Entry, plenum: Plenum, runners: list[Runner], book: LawBook,
              draws: Draws) -> None:
-    """Let the entry's jet act on the mouths of its plenum, unless the case chooses no jets."""
+    """Let the entry's jet act on the mouths of its plenum, unless the case chooses no jets.
+
+    A strength given in the case multiplies all that the jet does, and its uncertainty replaces the
+    law's; the open sign of a part-open plate's throw stays a draw of its own.
+    """
     if book.choice.jet == "none":
         book.remark(f"entry {entry.name}", "its jet is left out by losses.jet")
         return
@@ -51,10 +56,28 @@ def add_jets(flow: FlowGraph, entry: Entry, plenum: Plenum, runners: list[Runner
     if np.any(found.thrown != 0.0):
         book.remark(f"entry {entry.name}", _throw_words(entry))
     duct, _ = last_duct(entry)
-    shared = draws.z(f"law.jet.{entry.kind}")
     side = draws.z(f"law.throw.{entry.name}")
+    strength, shared = _strength(entry, draws)
     for runner, c, s, t in zip(runners, found.value, found.sigma, found.thrown, strict=True):
-        flow.jet(f"runner {runner.cylinder} mouth", duct, c + s * shared + t * side)
+        flow.jet(f"runner {runner.cylinder} mouth", duct, strength * (c + s * shared + t * side))
+
+
+def _strength(entry: Entry, draws: Draws) -> tuple[Any, Any]:
+    """Factor on the jet law, and the draw of the law's own uncertainty (0 for a given factor)."""
+    if entry.jet is None:
+        return 1.0, draws.z(f"law.jet.{entry.kind}")
+    return given(draws, f"given.entry.{entry.name}.jet", entry.jet), 0.0
+
+
+def law_sigma(entry: Entry, plenum: Plenum, runners: list[Runner]) -> float:
+    """1-sigma of the law as a part of what the jet does, over all mouths (root mean square).
+
+    0 where the jet reaches no mouth.
+    """
+    found = mouth_jets(entry, plenum, runners)
+    if np.abs(found.value).max(initial=0.0) < NO_JET:
+        return 0.0
+    return float(np.linalg.norm(found.sigma) / np.linalg.norm(found.value))
 
 
 def _throw_words(entry: Entry) -> str:

@@ -1,25 +1,26 @@
 """The bench model as a forward model of a sheet: which coefficients are unknown, what they predict.
 
 Unknown are the loss of each runner, the static regain of each plenum, the loss of each entry pipe
-and the strength of each kind of entry jet. Their priors come from the laws that the case would use
-otherwise. What the case file can hold (all but the jet) goes into the calibrated case.
+and the strength of each entry's jet. Their priors come from the laws that the case would use
+otherwise. All of them have a place in the case file.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
 
 from distrib.build.bench import solve_bench
 from distrib.build.draws import Draws
+from distrib.build.entry_jets import law_sigma
 from distrib.build.graph import build_graph, runner_order
 from distrib.calibration.bench import BenchSheet, BenchTest
 from distrib.calibration.fit import Fit, Parameter
 from distrib.case.change import with_changes
-from distrib.case.schema import Case, Plenum
+from distrib.case.schema import Case, Entry, Plenum
 from distrib.engine.rig import mass_flux
 from distrib.errors import InputError, Problem
 from distrib.losses.friction import darcy
@@ -48,8 +49,7 @@ class ValueDraws(Draws):
 class Unknown:
     """A parameter of the fit and the uncertain quantity of the build it stands for.
 
-    z = (value - centre)/spread. `place` is the dotted name in the case file, empty if the file
-    cannot hold it.
+    z = (value - centre)/spread. `place` is the dotted name in the case file.
     """
 
     parameter: Parameter
@@ -120,9 +120,12 @@ class BenchForward:
         return np.asarray(np.where(air > 0.0, air, np.nan) / flux)
 
 
-def bench_forward(case: Case, sheet: BenchSheet, jet: bool = True) -> BenchForward:
+def bench_forward(
+    case: Case, sheet: BenchSheet, jet: bool | Collection[str] = True
+) -> BenchForward:
     """Forward model of a sheet with its unknowns and their priors; InputError without usable rows.
 
+    `jet`: whether the strength of the jets is unknown too, or the names of the entries whose is.
     Rows taken with the other runners open to the room are not used.
     """
     tests = tuple(t for t in sheet.tests if t.configuration != "one-open")
@@ -170,9 +173,9 @@ def _loss(
 
 
 def _header_unknowns(
-    case: Case, losses: Mapping[str, float], changes: dict[str, Any], jet: bool
+    case: Case, losses: Mapping[str, float], changes: dict[str, Any], jet: bool | Collection[str]
 ) -> list[Unknown]:
-    """Regain of each plenum, loss of each entry, strength of each kind of jet."""
+    """Regain of each plenum, loss of each entry, strength of each entry's jet."""
     out: list[Unknown] = []
     for number, plenum in enumerate(case.plenums, start=1):
         if sum(r.plenum == plenum.name for r in case.runners) < 2:
@@ -195,12 +198,28 @@ def _header_unknowns(
         changes[place] = {"value": value, "sigma": sigma}
         out.append(_loss(name, f"given.entry.{entry.name}.loss", value, sigma,
                          "laws of plate, bends and friction", place))
-    if jet:
-        for kind in sorted({e.kind for e in case.entries}):
-            prior = Parameter(f"jet.{kind}", 0.0, 1.0, "linear", -4.0, 4.0, "law sigmas",
-                              "law of the entry jet")
-            out.append(Unknown(prior, f"law.jet.{kind}", 0.0, 1.0, ""))
+    for number, entry in enumerate(case.entries, start=1):
+        if jet is not True and (not jet or entry.name not in jet):
+            continue
+        value, sigma = _jet_prior(case, entry)
+        if sigma <= 0.0:
+            continue
+        name, place = f"entry.{entry.name}.jet", f"entry.{number}.jet"
+        changes[place] = {"value": value, "sigma": sigma}
+        prior = Parameter(name, value, sigma, "linear", 0.0, 5.0, "-", "law of the entry jet")
+        out.append(Unknown(prior, f"given.entry.{entry.name}.jet", value, sigma, place))
     return out
+
+
+def _jet_prior(case: Case, entry: Entry) -> tuple[float, float]:
+    """Strength of an entry's jet and its sigma; sigma 0 where there is none to fit."""
+    if case.losses.jet == "none":
+        return 0.0, 0.0
+    fed = [r for r in case.runners if r.plenum == entry.plenum]
+    width = law_sigma(entry, case.plenum(entry.plenum), fed)
+    if width <= 0.0:
+        return 0.0, 0.0  # reaches no mouth
+    return _given(entry.jet) or (1.0, width)
 
 
 def _nominal_losses(case: Case) -> dict[str, float]:
@@ -230,9 +249,8 @@ def calibrated_changes(forward: BenchForward, fit: Fit) -> dict[str, Any]:
     """What the fit puts into the case file: dotted name to {value, sigma}."""
     out: dict[str, Any] = {}
     for unknown, value, sigma in zip(forward.unknowns, fit.value, fit.sigma, strict=True):
-        if unknown.place:
-            width = sigma * value if unknown.parameter.scale == "log" else sigma
-            out[unknown.place] = {"value": float(f"{value:.6g}"), "sigma": float(f"{width:.4g}")}
+        width = sigma * value if unknown.parameter.scale == "log" else sigma
+        out[unknown.place] = {"value": float(f"{value:.6g}"), "sigma": float(f"{width:.4g}")}
     return out
 
 
@@ -240,8 +258,3 @@ def labels(tests: Sequence[BenchTest]) -> tuple[str, ...]:
     """One short name per test, for tables and plots."""
     words = {"all-open": "all open", "one-blocked": "alone", "one-open": "others open"}
     return tuple(f"runner {t.runner} {words[t.configuration]}" for t in tests)
-
-
-def without_jet(forward: BenchForward) -> BenchForward:
-    """The same forward model with the jet held at its law."""
-    return replace(forward, unknowns=tuple(u for u in forward.unknowns if u.place))

@@ -96,8 +96,10 @@ def trims(
 
 @dataclass(frozen=True)
 class BenchFit:
-    """A bench sheet fitted into a case: the model, the fit, the fit with the jet free as well
-    (None where the rows cannot show it), the calibrated case, and what to say about it."""
+    """A bench sheet fitted into a case: the model, its fit, the fit with every jet free as well
+    (None where the rows cannot show one), the calibrated case, and what to say about it.
+
+    `fit` leaves free the jets that the rows determine, and `calibrated` holds what it found."""
 
     sheet: BenchSheet
     forward: BenchForward
@@ -115,10 +117,11 @@ def read_mapping(path: str | Path) -> BenchMapping | LogMapping:
 
 
 def fit_bench(case: Case, sheet: BenchSheet) -> BenchFit:
-    """Fit runner losses, regain and entry loss to a bench sheet, the jet held at its law.
+    """Fit runner losses, regain, entry loss and, where the rows determine it, the jet's strength.
 
-    A second fit with the jet strength free tells whether the rows ask for another jet; the case
-    file has no field for it, so that fit is reported only.
+    A first fit holds the jets at their laws, a second leaves all of them free. A jet that the
+    second determines, inside its limits, stays free and goes into the calibrated case; every other
+    one is held at its law and its strength is reported only.
     """
     forward = bench_forward(case, sheet, jet=False)
     found = fit_map(forward.predict, forward.observed, forward.sigma, forward.parameters)
@@ -127,7 +130,13 @@ def fit_bench(case: Case, sheet: BenchSheet) -> BenchFit:
     statements = [*sheet.cautions, *found.statements]
     if len(free.unknowns) > len(forward.unknowns):
         with_jet = fit_map(free.predict, free.observed, free.sigma, free.parameters)
-        statements += _about_jet(with_jet, found)
+        named = _determined_jets(case, free, with_jet)
+        statements = [*sheet.cautions, *_about_jet(with_jet, found, named)]
+        if named:
+            forward = bench_forward(case, sheet, jet=named)
+            found = with_jet if len(forward.unknowns) == len(free.unknowns) else fit_map(
+                forward.predict, forward.observed, forward.sigma, forward.parameters)
+        statements += found.statements
     changes: dict[str, Any] = dict(calibrated_changes(forward, found))
     changes["title"] = f"{case.title} (calibrated)"
     changes["note"] = (f"{case.note} Loss coefficients fitted to {sheet.path.name}.").strip()
@@ -135,18 +144,33 @@ def fit_bench(case: Case, sheet: BenchSheet) -> BenchFit:
                     labels(forward.tests), tuple(statements))
 
 
-def _about_jet(with_jet: Fit, held: Fit) -> list[str]:
+def _determined_jets(case: Case, free: BenchForward, with_jet: Fit) -> tuple[str, ...]:
+    """Names of the entries whose jet the rows determine, away from its limits."""
+    names = {f"entry.{e.name}.jet": e.name for e in case.entries}
+    return tuple(
+        names[p.name] for p, verdict, stuck in zip(
+            free.parameters, with_jet.verdict, with_jet.at_limit, strict=True)
+        if p.name in names and verdict == "determined" and not stuck)
+
+
+def _about_jet(with_jet: Fit, held: Fit, written: Sequence[str]) -> list[str]:
     out = []
-    for p, value, sigma, verdict in zip(
-        with_jet.parameters, with_jet.value, with_jet.sigma, with_jet.verdict, strict=True
+    for p, value, sigma, verdict, stuck in zip(
+        with_jet.parameters, with_jet.value, with_jet.sigma, with_jet.verdict, with_jet.at_limit,
+        strict=True,
     ):
-        if not p.name.startswith("jet."):
+        if not (p.name.startswith("entry.") and p.name.endswith(".jet")):
             continue
-        text = f"strength of the {p.name[4:]} jet, if left free: {value:+.1f} +- {sigma:.1f} of the"
-        text += f" law's standard deviations ({verdict})"
-        if held.chi2 - with_jet.chi2 > 4.0:
-            text += "; the rows fit better with it: the calibrated file, which holds the jet at " \
-                    "its law, carries that misfit in its other coefficients"
+        name = p.name[len("entry."):-len(".jet")]
+        text = (f"strength of the jet of entry {name}, if left free: {value:.2f} +- {sigma:.2f} of "
+                f"the law's ({'at its limit' if stuck else verdict})")
+        if name in written:
+            text += "; the calibrated file holds it"
+        else:
+            text += f"; the calibrated file holds it at {p.prior:g}"
+            if held.chi2 - with_jet.chi2 > 4.0:
+                text += ": the rows fit better with it free, its other coefficients carry that " \
+                        "misfit"
         out.append(text)
     return out
 

@@ -238,3 +238,14 @@ class Entry(Part):
             100,
         ),
     ] = None
+    jet: Annotated[
+        Given | None,
+        Spec(
+            "jet",
+            "loss",
+            "strength of its jet at the mouths: a factor on the jet law, 1 is the law, 0 no jet",
+            "1.0",
+            0,
+            5,
+        ),
+    ] = None

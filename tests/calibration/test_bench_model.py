@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from distrib.build.bench import solve_bench
-from distrib.calibration.bench import ONE_AT_A_TIME
+from distrib.calibration.bench import ONE_AT_A_TIME, BenchSheet
 from distrib.calibration.bench_model import bench_forward, calibrated_changes
 from distrib.calibration.fit import fit_map
 from distrib.calibration.residual_plot import residual_svg
 from distrib.calibration.service import fit_bench
-from distrib.case.change import with_changes
+from distrib.case.change import to_toml, with_changes
+from distrib.case.read import read_text
+from distrib.case.schema import Case
+from distrib.engine.rig import mass_flux
 from distrib.errors import InputError
 
 from .made import (
@@ -78,6 +83,58 @@ def test_regain_is_told_from_runner_losses() -> None:
     assert found.shrink[at] < 1.0
 
 
+def jetted_sheet(case: Case, sigma: float, cylinders: int = 4) -> BenchSheet:
+    """The blank sheet with the areas that the bench model gives for the case itself."""
+    ambient = case.conditions.ambient_pressure_pa, case.conditions.ambient_temperature_k
+    tests = []
+    for test in blank_sheet(cylinders).tests:
+        opened = None if test.configuration == "all-open" else (test.runner,)
+        found = solve_bench(case, depression_pa=test.depression_pa, open_runners=opened)
+        air = float(found.air_kg_s[0, test.runner - 1])
+        tests.append(replace(test, relative_sigma=sigma,
+                             effective_area_m2=air / mass_flux(*ambient, test.depression_pa)))
+    return replace(blank_sheet(cylinders), tests=tuple(tests))
+
+
+@pytest.mark.parametrize("strength", [0.55, 1.6])
+def test_strength_of_the_jet_comes_back_through_the_file(strength: float) -> None:
+    """A jet written into a case by hand is found in its flows, and stands in the calibrated case.
+
+    The truth has one regain, as the fit has: the run law is no single regain at every split, and
+    the jet would take up the difference. The file holds six digits."""
+    truth_case = with_changes(bench_forward(demo_case(), blank_sheet(4), jet=False).case,
+                              {"entry.1.jet": strength})
+    fitted = fit_bench(demo_case(), jetted_sheet(truth_case, 1e-8))
+    name = demo_case().entries[0].name
+    assert fitted.fit.of(f"entry.{name}.jet") == pytest.approx(strength, abs=1e-6)
+    jet = fitted.calibrated.entries[0].jet
+    assert jet is not None and jet.value == pytest.approx(strength, rel=1e-6)
+    assert any(f"the jet of entry {name}" in t and "holds it" in t for t in fitted.statements)
+    written = read_text(to_toml(fitted.calibrated), "calibrated.toml")
+    air = solve_bench(written, depression_pa=TOGETHER_PA).share[0]
+    truth = solve_bench(truth_case, depression_pa=TOGETHER_PA).share[0]
+    assert air == pytest.approx(truth, rel=1e-5)
+
+
+def test_jet_that_coarse_rows_cannot_show_keeps_its_law() -> None:
+    fitted = fit_bench(demo_case(), jetted_sheet(
+        with_changes(demo_case(), {"entry.1.jet": 1.3}), 0.2))
+    assert fitted.with_jet is not None
+    assert fitted.with_jet.verdict[-1] != "determined"
+    assert fitted.calibrated.entries[0].jet is None
+    assert not any(p.name.endswith(".jet") for p in fitted.fit.parameters)
+    assert any("the calibrated file holds it at 1" in t for t in fitted.statements)
+
+
+def test_jet_that_is_certain_or_left_out_is_no_unknown() -> None:
+    for changes in ({"entry.1.jet": {"value": 0.8, "sigma": 0.0}}, {"losses.jet": "none"}):
+        forward = bench_forward(with_changes(demo_case(), changes), blank_sheet(4))
+        assert not any(p.name.endswith(".jet") for p in forward.parameters)
+    given = with_changes(demo_case(), {"entry.1.jet": {"value": 0.8, "sigma": 0.05}})
+    last = bench_forward(given, blank_sheet(4)).parameters[-1]
+    assert (last.prior, last.prior_sigma) == pytest.approx((0.8, 0.05))
+
+
 def test_given_coefficients_are_priors_or_certain() -> None:
     case = with_changes(demo_case(), {
         "runner.2.loss": {"value": 0.4, "sigma": 0.0}, "runner.3.loss": {"value": 0.3},
@@ -91,8 +148,6 @@ def test_given_coefficients_are_priors_or_certain() -> None:
 
 
 def test_rows_with_others_open_only_are_refused() -> None:
-    from dataclasses import replace
-
     sheet = blank_sheet(4, together=False)
     tests = tuple(replace(t, configuration="one-open") for t in sheet.tests)
     with pytest.raises(InputError, match="only rows with the others open"):

@@ -234,7 +234,7 @@ def test_fit_writes_a_calibrated_case_beside_the_original(
     case = tmp_path / "four.toml"
     original = CASE.read_text()
     case.write_text(original)
-    forward = made_forward(jet=False)
+    forward = made_forward()
     truth = drawn_truth(forward, np.random.default_rng(12))
     _bench_csv(tmp_path / "bench.csv", forward, truth)
     (tmp_path / "map.toml").write_text(BENCH_MAP)
@@ -252,7 +252,9 @@ def test_fit_writes_a_calibrated_case_beside_the_original(
             assert made.runner(number + 1).loss.value == pytest.approx(p["value"], rel=1e-5)
     assert max(abs(o["residual_sigmas"]) for o in data["observations"]) < 1.0
     assert (tmp_path / "r.svg").read_text().startswith("<svg")
-    assert "runner.3.loss" in out and "strength of the side jet" in err
+    assert "runner.3.loss" in out and "strength of the jet of entry" in err
+    assert made.entries[0].jet is not None
+    assert made.entries[0].jet.value == pytest.approx(data["parameters"][-1]["value"], rel=1e-5)
     code, _, err = _run(["fit", case, "--bench", tmp_path / "bench.csv", "--mapping",
                          tmp_path / "map.toml", "-o", case], capsys)
     assert code == 2 and "never written over" in err and case.read_text() == original

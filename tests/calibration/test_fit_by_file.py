@@ -17,7 +17,7 @@ from .test_commands import BENCH_MAP, CASE, _bench_csv, _engine
 
 
 def test_a_bench_sheet(tmp_path: Path) -> None:
-    forward = made_forward(jet=False)
+    forward = made_forward()
     truth = drawn_truth(forward, np.random.default_rng(12))
     _bench_csv(tmp_path / "bench.csv", forward, truth)
     (tmp_path / "map.toml").write_text(BENCH_MAP)
