@@ -305,7 +305,7 @@ def solve_phased(
 
     A cylinder's air is the fresh air trapped when its intake valve closes, times rpm/120. Exhaust
     pressure keeps its ratio to the charge pressure of the case. Points that fail are NaN with a
-    reason.
+    reason. `extra`: residual_share, port_pressure_pa (P, N); cycles, change_of_last_cycle (P,).
     """
     points = operating_points(case, rpm, charge_pressure_pa, charge_temperature_k)
     model = phased_model(case, points, steps=steps, cycles=cycles)
@@ -325,8 +325,19 @@ def phased_shares(model: PhasedModel, points: Mapping[str, FloatArray], run: Pha
         run.mass_residual, reasons(model, run), model.built, phased_profiles(model, run),
         more_assumed=model.assumed, trapped_air_kg=trapped, volumetric_efficiency=efficiency,
         extra={"residual_share": residual, "cycles": run.cycles.astype(float),
-               "change_of_last_cycle": run.change},
+               "change_of_last_cycle": run.change, "port_pressure_pa": port_pressure(model, run)},
     )
+
+
+def port_pressure(model: PhasedModel, run: PhasedRun) -> FloatArray:
+    """Static pressure at the runner's end at the head, mean over the last cycle, (B, N) Pa.
+
+    Columns in the order of the results; NaN where the case does not repeat.
+    """
+    network = model.network
+    slots = [network.slot[f"port {c}"][0] for c in runner_order(model.case)]
+    pressure = run.mean[slots] + network.params.scalars[0]
+    return np.asarray(np.where(run.cycles > 0, pressure, np.nan).T)
 
 
 def phased_profiles(model: PhasedModel, run: PhasedRun) -> tuple[Profile, ...]:

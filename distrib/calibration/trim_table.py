@@ -143,11 +143,19 @@ def _model_name(shares: Shares) -> str:
     return f"{shares.model} and wave" if "other_deviation_percent" in shares.extra else shares.model
 
 
-def port_pressures(case: Case, shares: Shares) -> FloatArray | None:
-    """Mean static pressure beside each runner mouth, (P, N) Pa, from the plenum profiles.
+AT_PORT = "mean static pressure at each port over the cycle"
+BESIDE_MOUTH = "static pressure in the plenum beside the mouth"
 
-    It stands for the pressure at the injector; None where the model gives no profile.
+
+def port_pressures(case: Case, shares: Shares) -> tuple[FloatArray, str] | None:
+    """Mean static pressure at each injector, (P, N) Pa, and where it was taken, in words.
+
+    At the ports where the model gives it, else beside the mouths from the plenum profiles; None
+    where it gives neither.
     """
+    ports = shares.extra.get("port_pressure_pa")
+    if ports is not None:
+        return np.asarray(ports, dtype=np.float64), AT_PORT
     columns = []
     for cylinder in shares.cylinders:
         runner = case.runner(int(cylinder))
@@ -157,19 +165,20 @@ def port_pressures(case: Case, shares: Shares) -> FloatArray | None:
         distance = np.abs(profile.x_m - runner.station_m)
         near = distance <= distance.min() + 1e-9
         columns.append(profile.static_pressure_pa[:, near].mean(axis=1))
-    return np.stack(columns, axis=1)
+    return np.stack(columns, axis=1), BESIDE_MOUTH
 
 
 def _port_factor(case: Case, shares: Shares) -> tuple[Any, str]:
     """Injector flow over the mean from the ports' pressures, where the model gives them."""
-    ports = port_pressures(case, shares)
+    found = port_pressures(case, shares)
     injector = case.fuel.injector
-    if ports is None or injector is None:
+    if found is None or injector is None:
         return 1.0, ""
+    ports, taken = found
     reference = ports.mean(axis=-1, keepdims=True)
     factor = port_factors(injector.rail_pressure_pa, 0.0, ports - reference)
     return factor, ("injector flow follows the root of rail minus port pressure, cylinder by "
-                    "cylinder (static pressure in the plenum beside the mouth)")
+                    f"cylinder ({taken})")
 
 
 def _table(

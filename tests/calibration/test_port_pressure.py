@@ -1,0 +1,103 @@
+"""Pressure at the injectors: the phased model's ports, and what the trim sheet makes of them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from distrib.build.phased import solve_phased
+from distrib.calibration.gate import gate
+from distrib.calibration.trim_table import AT_PORT, BESIDE_MOUTH, predicted_table
+from distrib.case.change import with_changes
+from distrib.case.schema import Case
+from distrib.results import FloatArray, Profile, Shares, deviation_percent, spread_percent
+
+from .made import demo_case
+
+RPM = [1000.0, 2000.0]
+
+
+def slow_pump() -> Case:
+    """No overlap, intake closed at bottom dead centre, exhaust at charge pressure: air goes one
+    way, as fast as the piston draws it."""
+    case = demo_case()
+    return with_changes(case, {
+        "engine.exhaust_pressure": case.conditions.charge_pressure_pa,
+        "engine.intake_valve.opens": "0 deg", "engine.intake_valve.closes": "0 deg",
+        "engine.exhaust_valve.closes": "0 deg"})
+
+
+def bernoulli_drop(case: Case, rpm: float) -> FloatArray:
+    """Mean over the cycle of the dynamic head at each runner's end, closed form, Pa.
+
+    The piston's displacement as speed in the runner, one stroke of four; no loss at all."""
+    e, c = case.engine, case.conditions
+    angle = np.radians(np.linspace(0.0, 180.0, 2001))
+    ratio = 0.5 * e.stroke_m / e.rod_m
+    turn = rpm * 2.0 * np.pi / 60.0
+    piston = 0.5 * e.stroke_m * turn * (
+        np.sin(angle) + 0.5 * ratio * np.sin(2.0 * angle)
+        / np.sqrt(1.0 - (ratio * np.sin(angle)) ** 2))
+    bores = np.array([r.end_diameter_m for r in case.runners])
+    speed = piston[:, None] * (e.bore_m / bores) ** 2
+    rho = c.charge_pressure_pa / (287.05 * c.charge_temperature_k)
+    return np.asarray(0.25 * np.trapezoid(0.5 * rho * speed**2, angle, axis=0) / np.pi)
+
+
+def test_port_pressure_of_a_slow_pump() -> None:
+    """Below the charge by the dynamic head (Bernoulli) and the losses, of one to four heads; grows
+    with the square of speed but for the friction factor, which falls with Reynolds number, and the
+    density, which falls with the drop (some percent at these speeds)."""
+    case = slow_pump()
+    found = solve_phased(case, rpm=RPM)
+    assert found.converged.all()
+    drop = case.conditions.charge_pressure_pa - found.extra["port_pressure_pa"]
+    assert drop.shape == (2, 4)
+    heads = drop / np.array([bernoulli_drop(case, rpm) for rpm in RPM])
+    assert np.all((heads > 1.0) & (heads < 4.0)), heads
+    assert drop[1] / drop[0] == pytest.approx(4.0, rel=0.1)
+
+
+def test_port_lies_below_the_plenum_beside_its_mouth() -> None:
+    """Loss and head of the runner lie between them: on a one-way pump the order is certain."""
+    found = solve_phased(slow_pump(), rpm=RPM)
+    beside = found.profiles[0].static_pressure_pa.min(axis=1)
+    assert np.all(found.extra["port_pressure_pa"] < beside[:, None])
+
+
+def test_a_point_that_does_not_repeat_has_no_port_pressure() -> None:
+    found = solve_phased(demo_case(), rpm=[6000.0], cycles=2)
+    assert not found.converged.any()
+    assert np.isnan(found.extra["port_pressure_pa"]).all()
+
+
+def stand_in(case: Case, ports: FloatArray | None) -> Shares:
+    """Even shares, a plenum whose static pressure rises by 4 kPa, and the ports' pressures."""
+    share = np.full((1, 4), 0.25)
+    x = np.array([r.station_m for r in case.runners])
+    profile = Profile(case.plenums[0].name, x, 2e5 + np.array([[-2e3, -1e3, 1e3, 2e3]]),
+                      np.zeros((1, 4)), np.ones(4))
+    shares = Shares(
+        "phased", case.title, "hash", np.arange(1, 5), x,
+        {"rpm": np.array([6000.0]), "charge_pressure_pa": np.array([2e5])}, share * 0.2, share,
+        deviation_percent(share), spread_percent(share), np.ones(1, bool), np.zeros(1), ("",),
+        profiles=(profile,), trapped_air_kg=share * 4e-3)
+    return shares if ports is None else replace(shares, extra={"port_pressure_pa": ports})
+
+
+@pytest.mark.parametrize("at_port", [True, False])
+def test_the_sheet_uses_the_ports_where_it_has_them(at_port: bool) -> None:
+    case = demo_case()
+    assert case.fuel.injector is not None
+    ports = np.array([[1.8e5, 1.9e5, 1.9e5, 2.0e5]]) if at_port else None
+    table = predicted_table(case, stand_in(case, ports), [6000.0], [2e5], gate(()),
+                            policy="richen-only", step=0.5, on="fuel")
+    away = np.array([-1e4, 0.0, 0.0, 1e4]) if at_port else np.array([-2e3, -1e3, 1e3, 2e3])
+    flow = np.sqrt(case.fuel.injector.rail_pressure_pa - away)
+    lam = table.lambda_equal_fuel[0, 0]
+    # more fuel into the lower port: lambda goes with the inverse of the injector's flow
+    assert lam * flow == pytest.approx(np.full(4, (lam * flow).mean()), rel=1e-12)
+    said = " ".join(table.cautions)
+    assert (AT_PORT in said, BESIDE_MOUTH in said) == (at_port, not at_port)
