@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from distrib.case.schema import Case
     from distrib.report.data import ReportData
 
 
@@ -21,7 +22,7 @@ def report(
     model: Annotated[
         list[str] | None,
         typer.Option("--model", help="phased, bench, wave; repeatable. The first decides. "
-                     "Default: phased and bench."),
+                     "Default: phased, wave with valve data, bench."),
     ] = None,
     rpm: Annotated[
         float | None, typer.Option("--rpm", help="Speed of the page; default the highest common.",
@@ -60,9 +61,9 @@ def report(
     from distrib.report.sections import labels_of
 
     files = output or ["report.html"]
-    models = tuple(dict.fromkeys(model or ("phased", "bench")))
-    _check(files, models, paper)
     designs = [read_case(path) for path in cases]
+    models = tuple(dict.fromkeys(model)) if model else _usual(designs)
+    _check(files, models, paper)
     wanted = Wanted(models=() if no_solve else models, rpm=rpm, samples=samples,
                     keep=keep, sensitivity=not (no_sensitivity or no_solve), date=_date(date))
     speed = chosen_rpm(designs, wanted)
@@ -73,7 +74,7 @@ def report(
     if len(designs) > 1 and "phased" in wanted.models:
         try:
             sentences = compared(dict(zip(labels_of(reports), designs, strict=True)), speed,
-                                 samples)
+                                 samples, wanted.models)
         except (InputError, NoSolution) as error:
             remarks.append(f"no comparison on shared samples: {error}")
     for text in remarks:
@@ -95,6 +96,14 @@ def _made(file: str, reports: list[ReportData], sentences: tuple[str, ...],
     from distrib.report.html import report_html
 
     return report_html(reports, sentences).encode("utf-8")
+
+
+def _usual(designs: list[Case]) -> tuple[str, ...]:
+    """Models that every design has by default, the deciding one first."""
+    from distrib.cli.solved import wanted_models
+
+    return tuple(m for m in ("phased", "wave", "bench")
+                 if all(m in wanted_models(case, None) for case in designs))
 
 
 def _check(files: list[str], models: tuple[str, ...], paper: str) -> None:

@@ -225,20 +225,24 @@ def _limit(found: Finding) -> str:
     return f"{found.sense} {found.limit:g}{unit}{hard}"
 
 
-def compared(cases: Mapping[str, Case], rpm: float, samples: int) -> tuple[str, ...]:
-    """Sentences on every pair of designs from samples that all share; empty for one design."""
+def compared(
+    cases: Mapping[str, Case], rpm: float, samples: int, models: Sequence[str] = ("phased",),
+) -> tuple[str, ...]:
+    """Sentences on every pair of designs from samples that all share, what holds of the engine
+    models together first; empty for one design."""
+    from distrib.cli.compare import sentences
     from distrib.studies.designs import compare_designs
 
     names = list(cases)
     if len(names) < 2:
         return ()
-    found = compare_designs(cases, "phased", rpm=[rpm], samples=min(samples, COMPARE_SAMPLES))
-    return tuple(_sentence(found.verdict(a, b)) for i, a in enumerate(names)
-                 for b in names[i + 1:])
-
-
-def _sentence(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}."
+    paired = {m: compare_designs(cases, m, rpm=[rpm], samples=min(samples, COMPARE_SAMPLES))
+              for m in ("phased", "wave") if m in models}
+    said = [f"{text[0].upper()}{text[1:]}" for text in sentences(names, paired)]
+    pairs = len(names) * (len(names) - 1) // 2
+    each = len(said) // pairs
+    return tuple(text for p in range(pairs)
+                 for text in (said[(p + 1) * each - 1], *said[p * each:(p + 1) * each - 1]))
 
 
 def versions() -> dict[str, str]:
