@@ -85,7 +85,7 @@ def bench_model(
     gas = float(gas_constant(ambient, case.conditions.ambient_temperature_k,
                              case.conditions.relative_humidity))
     network = scaled(compile_graph(built.graph, gas_constant=gas), built.graph)
-    made_plan = plan(network, valves_close=len(chosen) < len(case.runners))
+    made_plan = plan(network)  # with the closed runners closed
     return BenchModel(case, built, network, made_plan, linear_start(network, built.graph))
 
 
