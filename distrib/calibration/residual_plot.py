@@ -27,9 +27,10 @@ def residual_svg(labels: Sequence[str], residual: FloatArray, title: str) -> str
     ]
     for k in (-4, -2, 0, 2, 4):
         x = middle + k * unit
+        mark = "0" if k == 0 else f"{k:+d}"
         dash = "" if k == 0 else ' stroke-dasharray="3 3"'
         parts.append(f'<line x1="{x}" x2="{x}" y1="{TOP}" y2="{height - 24}" stroke="#555"{dash}/>'
-                     f'<text x="{x}" y="{height - 8}" text-anchor="middle">{k:+d}</text>')
+                     f'<text x="{x}" y="{height - 8}" text-anchor="middle">{mark}</text>')
     for i, (label, value) in enumerate(zip(labels, residual, strict=True)):
         y = TOP + ROW * i
         shown = max(-4.0, min(4.0, float(value)))
