@@ -75,11 +75,15 @@ def figure_columns(cylinders: tuple[int, ...], band: bool = False) -> tuple[Colu
     fixed = (Column("spread_percent"), Column("leanest_cylinder", "int"),
              Column("leanest_lambda"), Column("air_kg_s"), Column("mass_residual"))
     deviations = tuple(Column(f"deviation_percent_{c}") for c in cylinders)
-    return fixed + deviations + (BAND if band else ())
+    filling = tuple(Column(f"volumetric_efficiency_{c}") for c in cylinders)
+    return fixed + deviations + filling + (BAND if band else ())
 
 
 def figures(shares: Shares, lambda_target: float, air_following: float) -> FloatArray:
-    """Figures (P, 5 + N) of a result; NaN for points that did not converge."""
+    """Figures (P, 5 + 2 N) of a result; NaN for points that did not converge.
+
+    Volumetric efficiency is that of the charge; the bench model has none (NaN).
+    """
     from distrib.fuelling.lambda_ import lambda_at_equal_fuel
 
     lambdas = lambda_at_equal_fuel(shares.air_kg_s, lambda_target,
@@ -87,7 +91,10 @@ def figures(shares: Shares, lambda_target: float, air_following: float) -> Float
     fixed = np.stack([shares.spread_percent, shares.leanest_cylinder.astype(np.float64),
                       lambdas.max(axis=-1), shares.air_kg_s.sum(axis=-1), shares.mass_residual],
                      axis=-1)
-    out = np.concatenate([fixed, shares.deviation_percent], axis=-1)
+    filling = shares.volumetric_efficiency
+    if filling is None:
+        filling = np.full(shares.deviation_percent.shape, np.nan)
+    out = np.concatenate([fixed, shares.deviation_percent, filling], axis=-1)
     out[~shares.converged] = np.nan
     return np.asarray(out, dtype=np.float64)
 
