@@ -65,7 +65,7 @@ def test_batched_solve_against_hybr(benchmark: Any) -> None:
         spent.append((time.thread_time() - begun) / BATCH)
         return found
 
-    found = benchmark.pedantic(ours, rounds=30)
+    found = benchmark.pedantic(ours, rounds=200)
     assert found.solved.all()
     n = int(network.topology.sizes[0])
     theirs = []
