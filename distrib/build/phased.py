@@ -39,6 +39,8 @@ REPEATS = 1e-6
 """A case repeats when no cylinder's trapped air moves by more than this part."""
 EXHAUST_K = 1000.0
 WHY_EXHAUST = "gas that comes back through the exhaust valve; usual order (from memory)"
+PORT_PART = 0.9
+"""Largest effective valve area as a part of the port flange (own choice, see `_intake_table`)."""
 START_FLOW = 0.01
 """Flow of every duct at the start, as a part of the flow scale."""
 PRESSURE_SCALE = 0.05
@@ -125,7 +127,7 @@ def phased_model(
     network = replace(network, params=network.params._replace(
         storage=_typical_storage(network, con, steps)))
     made = plan(network, valves_close=True)
-    engine = _engine(case, network, valves, steps, cycles)
+    engine = _engine(case, network, valves, steps, cycles, built)
     start = linear_start(network, built.graph)
     start[:-network.x_fixed.shape[0]] = 0.0
     # a little flow everywhere: in a loop of ducts exact rest leaves the flows undetermined
@@ -180,21 +182,37 @@ def _typical_storage(network: Network, con: Conditions, steps: int) -> FloatArra
     return np.asarray(con.volume / (1.96 * network.params.c_node[nodes]) * per_second)
 
 
-def _engine(case: Case, network: Network, valves: Ports, steps: int, cycles: int) -> Engine:
+def _intake_table(case: Case, valves: Ports, built: BuiltGraph) -> FloatArray:
+    """Effective intake area over the cycle, at most PORT_PART of the narrowest port flange.
+
+    A valve that opens wider than its port passes what the port passes; without that limit the
+    head in the port would drive the flow uphill. A result says when the limit acted.
+    """
+    table = valves.intake.area_table(1440)
+    limit = PORT_PART * min(float(circle_m2(r.end_diameter_m)) for r in case.runners)
+    if table.max() > limit:
+        built.book.remark("ports", "the valves open wider than the port flange: their effective "
+                          f"area counts as at most {PORT_PART:g} of it in the phased model")
+    return np.minimum(table, limit)
+
+
+def _engine(case: Case, network: Network, valves: Ports, steps: int, cycles: int,
+            built: BuiltGraph) -> Engine:
     e = case.engine
     order = runner_order(case)
     offsets = tdc_offsets_deg(e.firing_order, e.firing_intervals_deg)
     rows = [(network.mass_row[f"cylinder {c}"], network.nozzle[f"intake valve {c}"],
              network.nozzle[f"exhaust valve {c}"]) for c in order]
     closed = DEFAULT_CLOSED
+    intake = _intake_table(case, valves, built)
     return Engine(
         np.array([e.bore_m, e.stroke_m, e.rod_m, e.compression_ratio]),
         np.array([valves.exhaust.open_deg % 720.0, valves.intake.close_deg % 720.0,
-                  valves.intake.area_table(1440).max()]),
+                  intake.max()]),
         np.array([closed.compression_exponent, closed.expansion_exponent,
                   closed.burned_cv_j_kg_k]),
         np.asarray(offsets, dtype=float)[np.array(order) - 1],
-        valves.intake.area_table(1440), valves.exhaust.area_table(1440),
+        intake, valves.exhaust.area_table(1440),
         np.array(rows, dtype=np.int64), np.array([steps, cycles]),
     )
 

@@ -231,6 +231,9 @@ def one_cycle(ctx: Any, prog: Any, engine: Any, con: Any, state: Any, scratch: A
             wall_friction(top, flat, law, state, n)
         guess(state.x, old, top.sizes[0], n)
         begin(state.x, scratch, status, n)
+        for i in range(n):
+            if state.alive[i] != 0:
+                status[i] = -1  # a case that failed takes no more iterations
         evaluate(ctx, scratch.trial, scratch.residual, scratch.jacobian, n)
         while advance(prog, state.x, flat.scalars, top.sizes[1], options, scratch, status, n):
             evaluate(ctx, scratch.trial, scratch.residual, scratch.jacobian, n)
