@@ -42,10 +42,15 @@ def with_areas(forward: BenchForward, log_area: np.ndarray, sigma: float) -> Ben
 
 def drawn_truth(forward: BenchForward, rng: np.random.Generator) -> np.ndarray:
     """Parameter values drawn from their priors, inside their limits."""
+    return truth_of(forward, rng.standard_normal(len(forward.parameters)))
+
+
+def truth_of(forward: BenchForward, steps: np.ndarray) -> np.ndarray:
+    """Parameter values so many prior standard deviations from their priors, inside their limits."""
     out = []
-    for p in forward.parameters:
+    for p, z in zip(forward.parameters, steps, strict=True):
         assert p.prior_sigma is not None
-        step = p.prior_sigma * rng.standard_normal()
+        step = p.prior_sigma * z
         value = p.prior * np.exp(step) if p.scale == "log" else p.prior + step
         out.append(float(np.clip(value, p.low, p.high)))
     return np.array(out)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm, qmc
 
 from distrib.build.bench import solve_bench
 from distrib.calibration.bench import ONE_AT_A_TIME, BenchSheet
@@ -25,6 +26,7 @@ from .made import (
     demo_case,
     drawn_truth,
     made_forward,
+    truth_of,
     with_areas,
 )
 
@@ -163,15 +165,20 @@ def test_residual_plot_names_every_observation() -> None:
 def test_ninety_percent_interval_covers() -> None:
     """1 % noise, 200 seeded repetitions, truth drawn from the priors: 85 to 95 % hits each.
 
-    200 repetitions: the rate of one parameter is uncertain by 2 %.
+    Truths and noise form one Latin hypercube, so that each of them follows its distribution
+    evenly. With independent draws the rate of one parameter is uncertain by 2 % and one of seven
+    left the range at some seeds (0.83 at seed 8, though 0.89 in 400 repetitions at seed 9; the
+    exact linear Gaussian theory gave 0.87 on the draws of seed 8).
     """
     forward = made_forward()
-    rng = np.random.default_rng(8)
-    truths = np.array([drawn_truth(forward, rng) for _ in range(200)])
+    count, tests = len(forward.parameters), len(forward.tests)
+    cube = qmc.LatinHypercube(d=count + tests, rng=np.random.default_rng(8)).random(200)
+    steps = norm.ppf(cube)
+    truths = np.array([truth_of(forward, row) for row in steps[:, :count]])
     clean = forward.predict(truths)
     hits = np.zeros(truths.shape, dtype=bool)
     for i, truth in enumerate(truths):
-        noisy = with_areas(forward, clean[i] + rng.normal(0.0, 0.01, clean.shape[1]), 0.01)
+        noisy = with_areas(forward, clean[i] + 0.01 * steps[i, count:], 0.01)
         found = fit_map(noisy.predict, noisy.observed, noisy.sigma, noisy.parameters,
                          tolerance=1e-5)
         hits[i] = (found.low90 <= truth) & (found.high90 >= truth)
