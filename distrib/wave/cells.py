@@ -40,7 +40,7 @@ PRANDTL_TERM = 1.2456
 """Pr^(-2/3) of air, Pr = 0.72 (Reynolds analogy after Colburn)."""
 
 
-@kernel
+@inline
 def primitives(rho: Any, mom: Any, ene: Any, bur: Any, u: Any, p: Any, y: Any, inverse_rho: Any,
                speed: Any, inverse_dx: Any) -> None:
     """Velocity, pressure, burned fraction, 1/density and (|u| + c)/dx of every cell."""
@@ -56,7 +56,7 @@ def primitives(rho: Any, mom: Any, ene: Any, bur: Any, u: Any, p: Any, y: Any, i
         speed[i] = fast if q > 0.0 else np.nan
 
 
-@kernel
+@inline
 def fastest(cells: Any) -> float:
     """Largest (|u| + c)/dx; NaN if any is not finite (a negative pressure or density gives NaN).
 
@@ -95,7 +95,7 @@ def _steep(a: float, b: float) -> float:
     return np.copysign(m, a + b) if a * b > 0.0 else 0.0
 
 
-@kernel
+@inline
 def faces(rho: Any, u: Any, p: Any, y: Any, inverse_rho: Any, drag: Any, rl: Any, ul: Any,
           pl: Any, yl: Any, rr: Any, ur: Any, pr: Any, yr: Any, wall: Any, pull: Any,
           inverse_dx: Any, geometry: Any, dt: float) -> None:
@@ -142,7 +142,7 @@ def faces(rho: Any, u: Any, p: Any, y: Any, inverse_rho: Any, drag: Any, rl: Any
         pull[i] = hr * hu * drag[i]
 
 
-@kernel
+@inline
 def fluxes(rl: Any, ul: Any, pl: Any, yl: Any, rr: Any, ur: Any, pr: Any, yr: Any, fm: Any,
            fu: Any, fe: Any, fy: Any) -> None:
     """HLLC flux through face i, between cell i and cell i + 1."""
@@ -176,7 +176,7 @@ def fluxes(rl: Any, ul: Any, pl: Any, yl: Any, rr: Any, ur: Any, pr: Any, yr: An
         fy[i] = m * (yr[i] if left else yl[i + 1])
 
 
-@kernel
+@inline
 def update(rho: Any, mom: Any, ene: Any, bur: Any, fm: Any, fu: Any, fe: Any, fy: Any, wall: Any,
            pull: Any, area_left: Any, area_right: Any, inverse_volume: Any, dt: float) -> None:
     """Add the fluxes of one step, the pressure on the side walls and the drag.

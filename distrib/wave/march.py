@@ -150,20 +150,24 @@ def march(grid: Any, cells: Any, ends: Any, mouths: Any, weights: Any, jets: Any
         set_ghosts(ends, cells)
         faces(rho, u, p, y, inverse_rho, drag, rl, ul, pl, yl, rr, ur, pr, yr, wall, pull,
               inverse_dx, geometry, dt)
-        lean_mouths(ends, mouths, weights, cells, grid, dt)
-        half_step_pressures(tanks, pots, dt, angle, turn)
+        if mouths.size > 0:
+            lean_mouths(ends, mouths, weights, cells, grid, dt)
+        if tanks.size > 0:
+            half_step_pressures(tanks, pots, dt, angle, turn)
         fluxes(rl, ul, pl, yl, rr, ur, pr, yr, fm, fu, fe, fy)
         space_fluxes(ends, tanks, pots, areas, cells, dt, angle + 0.5 * turn, gas_constant)
         for k in range(mouths.size):
             mouth_flux(ends, mouths, weights, jets, cells, grid, mouths[k].end, dt, gas_constant)
-        if not joint_fluxes(ends, joints, joint_ends, cells, scratch, dt):
+        if joints.size > 0 and not joint_fluxes(ends, joints, joint_ends, cells, scratch, dt):
             return JUNCTION_FAILED
-        throttle_fluxes(ends, throttles, cells, dt, gas_constant)
+        if throttles.size > 0:
+            throttle_fluxes(ends, throttles, cells, dt, gas_constant)
         if any_heat:
             audit[2] += heat_exchange(cells, grid, gas_constant, dt)
         update(rho, mom, ene, bur, fm, fu, fe, fy, wall, pull, area_left, area_right,
                inverse_volume, dt)
-        apply_mouths(ends, mouths, weights, cells, grid)
+        if mouths.size > 0:
+            apply_mouths(ends, mouths, weights, cells, grid)
         if not advance_tanks(ends, tanks, pots, areas, audit, dt, angle, turn, gas_constant):
             return EMPTY_VOLUME
         clock[0] = stop_s if dt == left else t + dt
