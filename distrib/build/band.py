@@ -23,7 +23,7 @@ LEVEL = 0.90
 SAMPLE_REPEATS = 1e-4
 """A sample repeats when no cylinder's trapped air moves by more than this part from cycle to cycle;
 the shares are then within 0.005 % deviation of those of many more cycles (see the tests)."""
-SAMPLE_STEPS = 240
+SAMPLE_STEPS = 180
 """Steps per cycle of a sample; the band is centred on the nominal run with its finer step."""
 THREADS = 2
 
