@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 MODEL_HELP = "phased, wave or bench; repeatable. Default: phased, bench, and wave with valve data."
 
 
+SYMMETRIC_PERCENT = 1e-6
+"""Difference of mirrored deviations on the rig up to which the metal counts as symmetric."""
+
+
 def shares(
     case: Annotated[str, typer.Argument(help="Case file (TOML).", metavar="CASE")],
     model: Annotated[list[str] | None, typer.Option("--model", help=MODEL_HELP)] = None,
@@ -106,6 +110,9 @@ def show(found: Solved, sheet: TrimSheet | None) -> None:
                   "(0.7 M^2 of the plenum)", "  ")
     for item in balance_of(found):
         print_wrapped(f"balance: {item.words}", "  ")
+    for name, points in firing_asymmetry(found).items():
+        print_wrapped(f"firing order: the metal is symmetric, firing order alone sets mirrored "
+                      f"cylinders apart by up to {points:.2f} points ({name})", "  ")
     print()
     if found.over:
         print_table(speed_table(found))
@@ -216,12 +223,34 @@ def write_plots(found: Solved, folder: str) -> None:
             wrote(place / f"{name}.{kind}")
 
 
+def firing_asymmetry(found: Solved) -> dict[str, float]:
+    """By how many points mirrored cylinders of symmetric metal differ, by engine model.
+
+    The metal counts as symmetric when the steady rig, which knows no firing order, gives mirrored
+    deviations; then firing order alone makes the difference. Empty otherwise.
+    """
+    import numpy as np
+
+    if "bench" not in found.at or len({r.plenum for r in found.case.runners}) != 1:
+        return {}
+    numbers = [int(c) for c in found.at["bench"].cylinders]
+    order = [numbers.index(r.cylinder)
+             for r in sorted(found.case.runners, key=lambda r: (r.station_m, r.cylinder))]
+    rig = found.at["bench"].deviation_percent[0][order]
+    if not np.allclose(rig, rig[::-1], atol=SYMMETRIC_PERCENT):
+        return {}
+    return {m: float(np.abs(d - d[::-1]).max())
+            for m, d in ((m, found.at[m].deviation_percent[0][order])
+                         for m in ("phased", "wave") if m in found.at)}
+
+
 def as_json(found: Solved, sheet: TrimSheet | None) -> dict[str, Any]:
     """Everything the command knows: the deciding model at the top, all models below."""
     top = model_json(found.case, found.deciding, sheet)
     top["models"] = [model_json(found.case, s, None) for s in found.at.values()]
     top["over_speed"] = {name: _over(s) for name, s in found.over.items()}
     top["pump_limit_spread_percent"] = pump_limit_percent(found.deciding)
+    top["firing_order_asymmetry_percent"] = firing_asymmetry(found)
     top["remarks"] = list(found.remarks)
     top["balance"] = list(balance_of(found))
     return top
