@@ -73,6 +73,8 @@ def to_toml(case: Case) -> str:
 def case_hash(case: Case) -> str:
     """SHA-256 over all that bears on results: equal designs have equal names, notes aside."""
     data = case.model_dump(mode="json", exclude=set(_NOT_PHYSICS))
+    if not case.fuel.stages:  # a case without sets keeps the name it had before there were any
+        del data["fuel"]["stages"]
     return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
 
 

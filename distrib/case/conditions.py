@@ -186,6 +186,49 @@ class Injector(Part):
     ] = ()
 
 
+class Stage(Part):
+    """One of several sets of injectors that share the fuel of every cylinder.
+
+    Sets in the plenum or before the throttle follow the air. `trimmed`: the set takes the trims of
+    single cylinders. `count` injectors make up the set (None where nobody said so). A set at the
+    cylinders without an injector of its own has that of the fuel.
+    """
+
+    name: Annotated[str, Spec("name", "text", "name of the set, for the sheet", "lower")]
+    place: Annotated[
+        Literal["near valve", "runner", "plenum", "before throttle"],
+        Spec("place", "choice", "where the set sprays; the last two follow the air", "near valve"),
+    ]
+    share: Annotated[
+        float,
+        Spec("share", "fraction", "share of the fuel; all sets sum to 1", "0.6", 0.001, 1),
+    ]
+    trimmed: Annotated[
+        bool,
+        Spec(
+            "trimmed",
+            "boolean",
+            "the trims of single cylinders act on this set",
+            "true",
+            derived="true near the valve, else false",
+        ),
+    ]
+    count: Annotated[
+        int | None,
+        Spec(
+            "count",
+            "integer",
+            "injectors in the set; must be given with an injector before or in the plenum",
+            "4",
+            1,
+            32,
+            why="a set at the cylinders has one injector for each (common practice, no source)",
+            derived="one per cylinder near the valve and in the runner",
+        ),
+    ] = None
+    injector: Injector | None = None
+
+
 class Fuel(Part):
     """Fuel, target mixture and injection."""
 
@@ -222,3 +265,4 @@ class Fuel(Part):
             why="port injection: all fuel enters at the ports",
         ),
     ] = 0.0
+    stages: tuple[Stage, ...] = ()

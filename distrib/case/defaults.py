@@ -9,6 +9,7 @@ from typing import Any, Final
 from distrib.case.draft import FAULTY, Draft, Node, where
 from distrib.case.fields import Spec, default_of, specs
 from distrib.case.schema import Bench, Limits, LossChoice, Uncertainty
+from distrib.case.stages import AT_CYLINDERS, following_share
 from distrib.case.tables import Table, tables
 from distrib.constants import P_STANDARD_PA, T_STANDARD_K
 from distrib.units import display, from_si
@@ -34,6 +35,7 @@ def fill(draft: Draft) -> None:
     """Fill in every value that the file leaves out; list in `draft.assumed` what was assumed."""
     _whole_tables(draft)
     _engine_and_conditions(draft)
+    _stages(draft)
     for node in draft.all_nodes():
         if node.table.key not in ("runners", "runner", "limits", "uncertainty", "losses"):
             _plain_defaults(draft, node)
@@ -151,6 +153,23 @@ def _engine_and_conditions(draft: Draft) -> None:
         return float(charge if boosted else ambient + EXHAUST_ABOVE_AMBIENT_PA)
 
     _set(draft, engine, "exhaust_pressure_pa", exhaust)
+
+
+def _stages(draft: Draft) -> None:
+    """Sets of injectors: which is trimmed, how many injectors, and the share that follows air."""
+    fuel, engine = draft.one("fuel"), draft.one("engine")
+    nodes = fuel.nodes.get("stages", []) if fuel is not None else []
+    cylinders = engine.get("cylinders") if engine is not None else None
+    for node in nodes:
+        place = node.get("place")
+        if not node.given("trimmed"):
+            node.values["trimmed"] = FAULTY if place is None else place == "near valve"
+        if not node.given("count") and place in AT_CYLINDERS:
+            _set(draft, node, "count", lambda: cylinders)
+    if fuel is None or not nodes or fuel.given("air_following_fraction"):
+        return
+    fraction = following_share(nodes)
+    fuel.values["air_following_fraction"] = FAULTY if fraction is None else fraction
 
 
 def _conditions(draft: Draft, node: Node) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from distrib.case.draft import Draft, Node, Report
+from distrib.case.stages import check_stages
 from distrib.case.topology import mm
 
 _INTAKE_SPAN_DEG = (150.0, 360.0)
@@ -200,12 +201,14 @@ def _fuel(draft: Draft, report: Report) -> None:
         report(
             fuel.place("ethanol_volume_fraction"), f"{share:g}", f'none, the fuel is "{kind}"', hint
         )
-    injector = fuel.node("injector")
-    if injector is not None and not (
-        injector.given("static_flow_kg_s") or injector.given("static_flow_m3_s")
-    ):
-        allowed = 'the static flow of one injector, such as "1000 cc/min"'
-        report(injector.place("static_flow_kg_s"), "nothing", allowed)
+    for node in (fuel, *fuel.nodes.get("stages", ())):
+        injector = node.node("injector")
+        if injector is not None and not (
+            injector.given("static_flow_kg_s") or injector.given("static_flow_m3_s")
+        ):
+            allowed = 'the static flow of one injector, such as "1000 cc/min"'
+            report(injector.place("static_flow_kg_s"), "nothing", allowed)
+    check_stages(fuel, draft.one("engine"), report)
 
 
 def _limits(draft: Draft, report: Report) -> None:

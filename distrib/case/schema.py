@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from distrib.case.conditions import Bench, Conditions, Fuel, Injector
+from distrib.case.conditions import Bench, Conditions, Fuel, Injector, Stage
 from distrib.case.design import BalanceTube, Bend, Given, Plenum, Runner, Section
 from distrib.case.drawing import Drawing, ReviewLimit, Service, Structure
 from distrib.case.engine import Engine, PortFlow, Valve
@@ -42,6 +42,7 @@ __all__ = [
     "SearchRange",
     "Section",
     "Service",
+    "Stage",
     "Structure",
     "Throttle",
     "Uncertainty",

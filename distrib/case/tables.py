@@ -143,7 +143,19 @@ _TABLES: tuple[Table, ...] = (
         schema.Fuel,
         "fuel and target mixture",
         required=True,
-        children=(Table("injector", "injector", schema.Injector, "one injector"),),
+        children=(
+            Table("injector", "injector", schema.Injector, "one injector"),
+            Table(
+                "stage",
+                "stages",
+                schema.Stage,
+                "sets of injectors that share the fuel",
+                "list",
+                children=(
+                    Table("injector", "injector", schema.Injector, "one injector of the set"),
+                ),
+            ),
+        ),
     ),
     Table("limits", "limits", schema.Limits, "limits; a number, or { value, reason }"),
     Table("losses", "losses", schema.LossChoice, "choice of loss laws by name"),
