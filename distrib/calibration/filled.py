@@ -7,12 +7,13 @@ from pathlib import Path
 
 import numpy as np
 
+from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.clean import into_cells, steady_windows
 from distrib.calibration.log import read_log
 from distrib.calibration.mapping import LogMapping
 from distrib.calibration.score import Score, score
 from distrib.calibration.sheet import FilledSheet
-from distrib.calibration.trim_table import case_limits, measured_trims
+from distrib.calibration.trim_table import case_limits, measured_air, measured_trims
 from distrib.case.change import case_hash
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
@@ -29,7 +30,8 @@ runs agree within about 1 %)."""
 class NextTrims:
     """Next trims of P measured cells by N cylinders, with air as measured and as predicted.
 
-    `trims` act on fuel, `trim_shown` is on the basis of the sheet.
+    `trims` act on all fuel at the ports, `trim_shown` is on the basis of the sheet and, where the
+    case has several injector sets, for the trimmed ones.
     """
 
     cylinders: tuple[int, ...]
@@ -81,14 +83,15 @@ def _next(
     case: Case, sheet: FilledSheet, at: np.ndarray[tuple[int, ...], np.dtype[np.int64]],
     cylinders: tuple[int, ...], policy: Policy, step: float, partial: list[str],
 ) -> NextTrims:
-    lam, now = sheet.lambda_measured[at], _on_fuel(sheet, at)
-    target = case.fuel.lambda_target
-    made = measured_trims(lam, now, target, case_limits(case), policy=policy, step=step)
-    base = lam * (1.0 + now / 100.0)
+    lam, now = sheet.lambda_measured[at], _on_fuel(sheet, at) / enlargement(case)
+    target, follows = case.fuel.lambda_target, case.fuel.air_following_fraction
+    made = measured_trims(lam, now, target, case_limits(case), policy=policy, step=step,
+                          air_following_fraction=follows)
+    base = measured_air(lam, now, follows)
     measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
     predicted = sheet.deviation_percent[at]
     low, high = sheet.low_percent[at], sheet.high_percent[at]
-    statements = [*made.cautions, *_about_sensors(policy), *partial]
+    statements = [*made.cautions, *_about_sensors(policy), *_about_sets(case), *partial]
     if "total pulse" in {sheet.trim_on[k] for k in at.ravel()}:
         statements.append("the sheet's percents act on the total pulse, and so do the next trims "
                           "shown; on fuel they are larger")
@@ -109,7 +112,8 @@ def _next(
         statements += found.statements
     statements += _flips(sheet, at, made)
     return NextTrims(cylinders, sheet.rpm[at[:, 0]], sheet.pressure_pa[at[:, 0]], lam, measured,
-                     predicted, made, shown_percent(sheet, at, made.trim_percent), found,
+                     predicted, made,
+                     shown_percent(sheet, at, on_trimmed_sets(case, made.trim_percent)), found,
                      tuple(statements))
 
 
@@ -119,6 +123,15 @@ def _about_sensors(policy: Policy) -> tuple[str, ...]:
         return ()
     return ("sum-to-zero takes the readings at their word: a sensor that reads wrong, or a leak "
             "beside it, becomes a wrong trim. Swap sensors first",)
+
+
+def _about_sets(case: Case) -> tuple[str, ...]:
+    """Which injector sets the trims in the engine and the next ones are for."""
+    names = [s.name for s in case.fuel.stages if s.trimmed]
+    if not names:
+        return ()
+    return (f"trims in the engine and next trims are those of set {' and '.join(names)}, "
+            f"{enlargement(case):.3g} times the change of all fuel at the ports",)
 
 
 def next_from_log(
@@ -144,18 +157,20 @@ def next_from_log(
     at = tuple(complete.T)
     base, trim = cells.lambda_base[at], cells.trim_percent[at]
     lam = base / (1.0 + trim / 100.0)
-    made = measured_trims(lam, trim, case.fuel.lambda_target, case_limits(case), policy=policy,
-                          step=step)
+    now, follows = trim / enlargement(case), case.fuel.air_following_fraction
+    made = measured_trims(lam, now, case.fuel.lambda_target, case_limits(case), policy=policy,
+                          step=step, air_following_fraction=follows)
+    base = measured_air(lam, now, follows)
     measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
     grid = np.zeros(cells.lambda_base.shape)
     grid[at] = made.needed_percent
     flips = sign_flips(grid, "rpm", cells.rpm.tolist(), "kPa absolute",
                        (cells.pressure_pa / 1e3).tolist())
-    statements = (*made.cautions, *_about_sensors(policy), *log.warnings,
+    statements = (*made.cautions, *_about_sensors(policy), *_about_sets(case), *log.warnings,
                   *(str(e) for e in windows.exclusions), *flips)
     return NextTrims(
         expected, cells.rpm[at[0]], cells.pressure_pa[at[1]], lam, measured,
-        np.full_like(lam, np.nan), made, made.trim_percent, None, statements)
+        np.full_like(lam, np.nan), made, on_trimmed_sets(case, made.trim_percent), None, statements)
 
 
 def _on_fuel(

@@ -9,6 +9,7 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
+from distrib.build.fuel_sets import enlargement
 from distrib.calibration.bench import BenchSheet, read_bench
 from distrib.calibration.bench_mapping import BenchMapping, read_bench_mapping
 from distrib.calibration.bench_model import (
@@ -26,7 +27,7 @@ from distrib.calibration.mapping import LogMapping, read_log_mapping
 from distrib.calibration.score import Score, score
 from distrib.calibration.sheet import TrimTable
 from distrib.calibration.tree import Root
-from distrib.calibration.trim_table import predicted_table
+from distrib.calibration.trim_table import measured_air, predicted_table
 from distrib.case.change import to_toml, with_changes
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
@@ -71,10 +72,12 @@ def trims(
     """Predicted trims over speeds (R,) by charge pressures (C,), absolute pascal.
 
     Defaults: the case's speeds and charge pressure, richen-only, half a step. TrimError for batch
-    or paired injection and for sum-to-zero, which a prediction does not allow. `solve` replaces
-    the engine model; `samples` of the band at each cell.
+    or paired injection, for injector sets of which none can trim, and for sum-to-zero,
+    which a prediction does not allow. `solve` replaces the engine model; `samples` of the band at
+    each cell.
     """
     check_injection(case.fuel.injection)
+    enlargement(case)
     opened = gate(confirmed)
     rows = np.asarray(case.conditions.rpm if rpm is None else rpm, dtype=np.float64)
     columns = np.asarray([case.conditions.charge_pressure_pa] if pressure_pa is None
@@ -221,7 +224,8 @@ def fit_log(
     rpm, pressure = cells.rpm[at[0]], cells.pressure_pa[at[1]]
     shares = (solve or solver(model))(case, rpm, pressure)
     order = [list(cells.cylinders).index(int(c)) for c in shares.cylinders]
-    lam, sigma = cells.lambda_base[at][:, order], cells.sigma[at][:, order]
+    lam, sigma = _air_of_cells(case, cells)
+    lam, sigma = lam[at][:, order], sigma[at][:, order]
     engine = fit_discrepancy(
         shares.deviation_percent, lam, sigma, tuple(int(c) for c in shares.cylinders))
     counts = np.isfinite(lam).sum(axis=1, keepdims=True)
@@ -236,6 +240,21 @@ def fit_log(
         statements.append(f"{cells.unplaced} steady windows lie in no cell and were not used")
     return LogFit(windows, cells, rpm, pressure, shares.deviation_percent, measured, engine,
                   scored, tuple(statements))
+
+
+def _air_of_cells(case: Case, cells: Cells) -> tuple[FloatArray, FloatArray]:
+    """Air of each cylinder of the cells up to a factor, and its standard error, (R, C, N).
+
+    Lambda times fuel. The trims of a log are those of the trimmed sets; of the fuel of all sets a
+    share follows the air, which makes lambda differ by less than the air.
+    """
+    follows, larger = case.fuel.air_following_fraction, enlargement(case)
+    if follows == 0.0 and larger == 1.0:
+        return cells.lambda_base, cells.sigma
+    lam = cells.lambda_base / (1.0 + cells.trim_percent / 100.0)
+    air = measured_air(lam, cells.trim_percent / larger, follows)
+    ratio = lam / np.nanmean(lam, axis=-1, keepdims=True)
+    return air, cells.sigma / cells.lambda_base * air / (1.0 - follows * ratio)
 
 
 def fit(case: Case, data: str | Path, mapping: str | Path, *,

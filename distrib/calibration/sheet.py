@@ -17,6 +17,7 @@ import numpy as np
 
 from distrib.calibration.gate import Gate
 from distrib.calibration.layout import MISSING, find_layout, split_line
+from distrib.calibration.pulses import SetPulses
 from distrib.errors import InputError, Problem
 from distrib.fuelling.trims import BASES
 from distrib.numerals import NumeralError, read_number
@@ -37,7 +38,10 @@ class TrimTable:
     """Trims of R speeds by C pressures by N cylinders, with all that belongs on the sheet.
 
     Arrays (R, C, N) in percent unless said; `base_percent`, `duty` and `duty_cylinder` (R, C).
-    `trim_percent` acts on fuel, `trim_shown` on the basis `trim_on`. NaN where refused.
+    `trim_percent` acts on all fuel at the ports; `trim_shown` is on the basis `trim_on` and, where
+    there are several `sets` of injectors, for the trimmed ones. NaN where refused. Pulse and dead
+    time are those of the first trimmed set, the duty is the highest of all (cylinder 0: of a set
+    that is not trimmed).
     """
 
     title: str
@@ -74,6 +78,7 @@ class TrimTable:
     extra: Mapping[str, str] = field(default_factory=dict)
     total_pulse_s: FloatArray | None = None
     dead_time_s: float | None = None
+    sets: tuple[SetPulses, ...] = ()
 
 
 def number(value: float, digits: int = 1, sign: bool = False) -> str:
@@ -87,14 +92,14 @@ def number(value: float, digits: int = 1, sign: bool = False) -> str:
 def to_csv(table: TrimTable) -> str:
     """The sheet as CSV text: remarks in lines that begin with #, then a row per cell and cylinder.
 
-    Measured columns are left blank for the tuner.
+    Measured columns are left blank for the tuner. Sets of injectors stand in further columns.
     """
     out = io.StringIO()
     out.write(FIRST_LINE + "\n")
     for key, value in _heading(table).items():
         out.write(f"# {key}: {value}\n")
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    writer.writerow([*COLUMNS, *_set_columns(table)])
     for i, rpm in enumerate(table.rpm):
         for j, pressure in enumerate(table.pressure_pa):
             pulse = _pulse(table, i, j)
@@ -107,9 +112,34 @@ def to_csv(table: TrimTable) -> str:
                     number(table.high_percent[at], 2, True), str(table.verdict[at]),
                     number(table.lambda_equal_fuel[at], 3),
                     number(table.trim_shown[at], 1, True), table.trim_on, *pulse,
-                    *[""] * len(BLANKS),
+                    *[""] * len(BLANKS), *_set_cells(table, at),
                 ])
     return out.getvalue()
+
+
+def _set_columns(table: TrimTable) -> list[str]:
+    names = ("trim_percent", "total_pulse_ms", "dead_time_ms", "duty_max_percent")
+    return [f"set_{k}_{name}" for k in range(1, len(table.sets) + 1) for name in names]
+
+
+def _set_cells(table: TrimTable, at: tuple[int, int, int]) -> list[str]:
+    """Trim, untrimmed pulse, dead time and highest duty of every set; blank where unknown."""
+    out = []
+    for item in table.sets:
+        out += [
+            number(item.trim_percent[at], 1, True),
+            "" if item.total_pulse_s is None else number(item.total_pulse_s[at[:2]] * 1e3, 3),
+            "" if item.dead_time_s is None else number(item.dead_time_s * 1e3, 3),
+            "" if item.duty is None else number(item.duty[at[:2]] * 100.0, 1),
+        ]
+    return out
+
+
+def set_words(item: SetPulses) -> str:
+    """One set of injectors in words: name, place, share, what it answers to."""
+    does = "takes the trims" if item.trimmed else (
+        "follows the air" if item.follows_air else "not trimmed")
+    return f"{item.name}, {item.place}, {item.share * 100:.4g} % of the fuel, {does}"
 
 
 def _pulse(table: TrimTable, i: int, j: int) -> list[str]:
@@ -128,6 +158,8 @@ def _heading(table: TrimTable) -> dict[str, str]:
         "lambda target": f"{table.lambda_target:g}", "band level": f"{table.level:g}",
         **table.extra,
     }
+    for k, part in enumerate(table.sets, start=1):
+        head[f"set {k}"] = set_words(part)
     for k, item in enumerate(table.gate.open, start=1):
         head[f"to confirm {k}"] = item.text
     for k, text in enumerate((*table.cautions, *table.flips), start=1):

@@ -10,7 +10,7 @@ from html import escape
 import numpy as np
 
 from distrib.calibration.gate import GATE
-from distrib.calibration.sheet import TrimTable, number
+from distrib.calibration.sheet import TrimTable, number, set_words
 from distrib.fuelling.verdict import WORDS
 
 STYLE = """
@@ -43,7 +43,7 @@ def to_html(table: TrimTable) -> str:
         f"<title>Trim sheet: {escape(table.title)}</title><style>{STYLE}</style></head><body>",
         f"<h1>Trim sheet: {escape(table.title)}</h1>",
         f"<p>{escape(_facts(table))}</p>",
-        _cautions(table), _gate(table),
+        _cautions(table), _gate(table), _sets(table),
     ]
     for i, rpm in enumerate(table.rpm):
         for j, pressure in enumerate(table.pressure_pa):
@@ -91,6 +91,37 @@ def _gate(table: TrimTable) -> str:
     return f"<h2>{head}</h2><ul>{lines}</ul>"
 
 
+def _sets(table: TrimTable) -> str:
+    """The injector sets, where there are several."""
+    if not table.sets:
+        return ""
+    items = "".join(f"<li>{escape(set_words(item))}</li>" for item in table.sets)
+    return f"<h2>Injector sets</h2><ul>{items}</ul>"
+
+
+def _set_table(table: TrimTable, i: int, j: int) -> str:
+    """Pulse and duty of every set at one cell."""
+    if not table.sets:
+        return ""
+    rows = []
+    for item in table.sets:
+        pulse = dead = duty = ""
+        if item.total_pulse_s is not None and item.dead_time_s is not None:
+            pulse = number(item.total_pulse_s[i, j] * 1e3, 2)
+            dead = number(item.dead_time_s * 1e3, 2)
+        if item.duty is not None and item.duty_cylinder is not None:
+            whose = item.duty_cylinder[i, j]
+            duty = f"{item.duty[i, j] * 100:.0f} ({f'cylinder {whose}' if whose else 'all'})"
+        trims = ", ".join(number(t, 1, True) or "refused" for t in item.trim_percent[i, j])
+        rows.append(
+            f'<tr><td class="word">{escape(item.name)}</td><td>{item.share * 100:.4g}</td>'
+            f"<td>{trims if item.trimmed else 'none'}</td><td>{pulse}</td><td>{dead}</td>"
+            f"<td>{duty}</td></tr>")
+    head = ('<tr><th class="word">set</th><th>of the<br>fuel %</th><th>trim % by cylinder</th>'
+            "<th>pulse<br>ms</th><th>dead<br>ms</th><th>duty %</th></tr>")
+    return f"<table>{head}{''.join(rows)}</table>"
+
+
 def _cell(table: TrimTable, i: int, j: int) -> str:
     """Table of one cell: cylinders down, blanks to the right."""
     head = (
@@ -115,7 +146,9 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
     foot = ""
     if np.isfinite(table.base_percent[i, j]) and table.base_percent[i, j] > 0.0:
         foot += f"<p>Raise the base map by {table.base_percent[i, j]:.1f} % first.</p>"
-    if table.duty is not None and table.duty_cylinder is not None:
+    if table.sets:
+        foot += _set_table(table, i, j)
+    elif table.duty is not None and table.duty_cylinder is not None:
         foot += (f"<p>Injector duty at most {table.duty[i, j] * 100:.0f} % "
                  f"(cylinder {table.duty_cylinder[i, j]}).</p>")
     return f"<table>{head}{''.join(rows)}</table>{foot}"
@@ -135,6 +168,7 @@ def to_text(table: TrimTable) -> str:
     out.append("confirm before using any trim:" if not table.gate.passed else "confirmed:")
     done = {item.key for item in table.gate.confirmed}
     out.extend(f"[{'x' if item.key in done else ' '}] {item.text}" for item in GATE)
+    out.extend(f"set {k}: {set_words(item)}" for k, item in enumerate(table.sets, start=1))
     for i, rpm in enumerate(table.rpm):
         for j, pressure in enumerate(table.pressure_pa):
             out.append("")

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from distrib.build.fuel_sets import enlargement, fuel_sets
 from distrib.calibration.fit import Z90
 from distrib.calibration.gate import Gate
-from distrib.calibration.pulses import on_pulses
+from distrib.calibration.pulses import SetPulses, on_pulses
 from distrib.calibration.sheet import TrimTable
 from distrib.case.schema import Case
 from distrib.fuelling import (
@@ -24,7 +26,7 @@ from distrib.fuelling import (
     sign_flips,
     verdicts,
 )
-from distrib.fuelling.lambda_ import needed_multiplier
+from distrib.fuelling.lambda_ import multiplier_from_lambda, needed_multiplier
 from distrib.fuelling.limits import limits as make_limits
 from distrib.fuelling.trims import Basis, Evidence, Policy
 from distrib.results import FloatArray, Shares
@@ -71,9 +73,10 @@ def predicted_table(
     """Trim table of a prediction; `shares` holds the R x C points, rows (speeds) slowest.
 
     `discrepancy` (factor, sigma) from `distrib fit` scales the predicted deviations and widens the
-    band. TrimError when the injection cannot trim single cylinders.
+    band. TrimError when the injection, or every one of its sets, cannot trim single cylinders.
     """
     check_injection(case.fuel.injection)
+    enlargement(case)
     limits = case_limits(case)
     deviation, low, high, chance, level, notes = _pattern(shares, discrepancy, limits)
     air = 1.0 + deviation / 100.0
@@ -169,16 +172,35 @@ def port_pressures(case: Case, shares: Shares) -> tuple[FloatArray, str] | None:
 
 
 def _port_factor(case: Case, shares: Shares) -> tuple[Any, str]:
-    """Injector flow over the mean from the ports' pressures, where the model gives them."""
+    """Fuel flow at each port over the mean from the ports' pressures, where the model gives them.
+
+    Sets at the cylinders count by their shares; a set in the runner is taken to feel its port's
+    pressure. With different rail pressures the trimmed sets' own factors differ from this mean by
+    less than they differ from one, which is second order in a trim.
+    """
     found = port_pressures(case, shares)
-    injector = case.fuel.injector
-    if found is None or injector is None:
-        return 1.0, ""
+    sets = [item for item in fuel_sets(case) if not item.stage.follows_air]
+    without = [item.stage.name for item in sets if item.rail_pressure_pa is None]
+    if found is None or without:
+        return 1.0, (f"injector flow is taken as even over the ports: set {', '.join(without)} "
+                     "has no injector data" if found is not None and case.fuel.stages else "")
     ports, taken = found
     reference = ports.mean(axis=-1, keepdims=True)
-    factor = port_factors(injector.rail_pressure_pa, 0.0, ports - reference)
+    total = sum(item.stage.share for item in sets)
+    factor = sum(item.stage.share / total * port_factors(
+        float(item.rail_pressure_pa or np.nan), 0.0, ports - reference) for item in sets)
     return factor, ("injector flow follows the root of rail minus port pressure, cylinder by "
                     f"cylinder ({taken})")
+
+
+def _shaped(item: SetPulses, rows: int, columns: int) -> SetPulses:
+    """A set with its points as rows by columns."""
+    def shaped(values: Any) -> Any:
+        return None if values is None else values.reshape(rows, columns, *values.shape[1:])
+
+    return replace(item, trim_percent=shaped(item.trim_percent), duty=shaped(item.duty),
+                   duty_cylinder=shaped(item.duty_cylinder),
+                   total_pulse_s=shaped(item.total_pulse_s))
 
 
 def _table(
@@ -213,21 +235,45 @@ def _table(
         total_pulse_s=None if pulses.total_pulse_s is None
         else _reshape(pulses.total_pulse_s, r, c),
         dead_time_s=pulses.dead_time_s,
+        sets=tuple(_shaped(item, r, c) for item in pulses.sets),
     )
 
 
 def measured_trims(
     lambda_measured: Any, trim_in_engine_percent: Any, lambda_target: float, limits: Limits, *,
-    policy: Policy, step: float,
+    policy: Policy, step: float, air_following_fraction: float = 0.0,
 ) -> Trims:
     """Next trims from lambdas (P, N) measured with trims active; NaN cylinders keep their trim.
 
-    A cylinder that was not measured is taken as needing what it has.
+    Trims act on all fuel at the ports. A cylinder that was not measured is taken as needing what
+    it has. The share of the fuel that follows the air answers no trim: see `measured_air`.
     """
     evidence: Evidence = "measured"
     lam = np.atleast_2d(np.asarray(lambda_measured, dtype=np.float64))
     now = np.broadcast_to(np.asarray(trim_in_engine_percent, dtype=np.float64), lam.shape)
-    ratio = np.where(np.isfinite(lam), lam / lambda_target, 1.0)
-    multiplier = (1.0 + np.nan_to_num(now) / 100.0) * ratio
+    if air_following_fraction > 0.0:
+        found = measured_air(lam, np.nan_to_num(now), air_following_fraction)
+        multiplier = np.where(np.isfinite(lam), found, 1.0 + np.nan_to_num(now) / 100.0)
+    else:
+        ratio = np.where(np.isfinite(lam), lam / lambda_target, 1.0)
+        multiplier = (1.0 + np.nan_to_num(now) / 100.0) * ratio
     return plan(multiplier, policy=policy, evidence=evidence, step=step, limits=limits,
                 current_percent=np.nan_to_num(now))
+
+
+def measured_air(
+    lambda_measured: FloatArray, port_trim_percent: FloatArray, air_following_fraction: float
+) -> FloatArray:
+    """Air of each cylinder over about the mean, from lambdas (..., N) with trims of the port fuel.
+
+    lambda times fuel: with no air-following fuel lambda x (1 + trim). With a fraction f of the
+    fuel following the air, lambda over its mean r gives air = (1 - f)(1 + trim) r/(1 - f r). NaN
+    where not measured. FuellingError where f leaves no fuel to trim.
+    """
+    lam, f = np.asarray(lambda_measured, dtype=np.float64), air_following_fraction
+    fuel_now = 1.0 + np.asarray(port_trim_percent, dtype=np.float64) / 100.0
+    if f == 0.0:
+        return np.asarray(fuel_now * lam, dtype=np.float64)
+    counts = np.maximum(np.isfinite(lam).sum(axis=-1, keepdims=True), 1)
+    mean = np.nansum(lam, axis=-1, keepdims=True) / counts
+    return multiplier_from_lambda(fuel_now, lam, mean, f)

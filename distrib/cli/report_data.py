@@ -179,7 +179,7 @@ def trim_sheet(case: Case, shares: Shares) -> TrimSheet:
     table = trims(case, rpm=[rpm], solve=lambda *_: shares)
     rows = []
     for i, number in enumerate(table.cylinders):
-        trim = float(table.trim_percent[0, 0, i])
+        trim = float(table.trim_shown[0, 0, i])
         note = "" if np.isfinite(trim) else "refused: fault or rework"
         rows.append(TrimRow(int(number), float(table.needed_percent[0, 0, i]), trim, note))
     scheme = (f"{table.policy}, {table.step:g} of the computed change, at {rpm:.0f} rev/min, "

@@ -18,11 +18,12 @@ from distrib.results import FloatArray
 
 @dataclass(frozen=True)
 class InjectorSet:
-    """Equal injectors, one per cylinder, that carry `share` of the fuel.
+    """Equal injectors, `per_cylinder` for each, that carry `share` of the fuel.
 
     `static_flow_kg_s` holds at `at_pressure_pa` (difference). `dead_time` pairs volts with seconds;
     one pair means a constant. `follows_air`: the set sprays into the plenum or before the throttle,
-    so its fuel divides as the air does and a trim of it moves all cylinders alike.
+    so its fuel divides as the air does and a trim of it moves all cylinders alike; two injectors
+    there for four cylinders are 0.5 `per_cylinder`.
     """
 
     static_flow_kg_s: float
@@ -31,6 +32,7 @@ class InjectorSet:
     name: str = "near the valve"
     share: float = 1.0
     follows_air: bool = False
+    per_cylinder: float = 1.0
 
 
 def flow_at_pressure(static_flow: Any, at_pressure_pa: Any, pressure_pa: Any) -> Any:
@@ -118,14 +120,16 @@ def check_duty(
 
     `air_kg_per_cycle` (P,) or (P, 1): mean air of a cylinder, which the base map fuels; trims
     (P, N) act on it; `rpm` (P,); `pressure_pa` difference over the injector, scalar or (P, N).
+    One pulse of each injector per cycle, also of those that feed all cylinders.
     `limit` is common practice 0.85 (check row inj.duty: 80 to 90 %).
     """
     trim = np.atleast_2d(np.asarray(trim_percent, float))
     air = np.asarray(air_kg_per_cycle, float).reshape(-1, 1)
     speed = np.asarray(rpm, float).reshape(-1, 1)
-    fuel = air / (lambda_target * stoichiometric_afr) * injectors.share * (1.0 + trim / 100.0)
+    part = injectors.share / injectors.per_cylinder
+    fuel = air / (lambda_target * stoichiometric_afr) * part * (1.0 + trim / 100.0)
     flow = flow_at_pressure(injectors.static_flow_kg_s, injectors.at_pressure_pa, pressure_pa)
     pulse = effective_pulse(fuel, flow) + dead_time(injectors.dead_time, volts)
-    part = np.asarray(duty(pulse, speed), dtype=np.float64)
-    worst = part.max(axis=-1)
-    return DutyCheck(pulse, part, worst, part.argmax(axis=-1), limit, worst > limit)
+    on = np.asarray(duty(pulse, speed), dtype=np.float64)
+    worst = on.max(axis=-1)
+    return DutyCheck(pulse, on, worst, on.argmax(axis=-1), limit, worst > limit)

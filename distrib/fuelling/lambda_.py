@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from distrib.fuelling.errors import FuellingError
+from distrib.fuelling.errors import FuellingError, TrimError
 from distrib.results import FloatArray
 
 
@@ -99,12 +99,12 @@ def trim_of_stage(trim_percent: Any, stages: Sequence[Stage]) -> FloatArray:
     """Percent to set on the trimmed port sets for a percent wanted on all port fuel.
 
     Port sets that are not trimmed dilute a trim: percent x (port share)/(trimmed port share).
-    Sets that follow the air need none. FuellingError when no port set is trimmed.
+    Sets that follow the air need none. TrimError when no port set is trimmed.
     """
     port = sum(s.share for s in stages if not s.follows_air)
     trimmed = sum(s.share for s in stages if s.trimmed and not s.follows_air)
     air_following_share(stages)
     if trimmed <= 0.0:
-        raise FuellingError(
+        raise TrimError(
             "no port injector set is trimmed, so single cylinders cannot be corrected")
     return np.asarray(np.asarray(trim_percent, dtype=np.float64) * port / trimmed)
