@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 MM_PER_INCH: Final = 25.4
 PENS: Final[dict[Layer, dict[str, Any]]] = {
     "PLENUM": {"edgecolor": INK, "linewidth": 1.5},
+    "WALL": {"edgecolor": INK, "linewidth": 0.7},
     "RUNNER": {"edgecolor": INK, "linewidth": 1.0},
+    "INJECTOR": {"edgecolor": INK, "linewidth": 0.9},
     "ENTRY": {"edgecolor": INK, "linewidth": 1.2},
     "PLATE": {"edgecolor": INK, "linewidth": 1.6},
     "CENTRE": {"edgecolor": MUTED, "linewidth": 0.6, "linestyle": (0, (9, 2.5, 1.5, 2.5))},
@@ -113,5 +115,7 @@ def drawing_in_words(case: Case) -> str:
                          for number, distance in distances_m(case).items())
     entries = ". ".join(entry_line(entry) for entry in case.entries)
     plenums = ", ".join(f"plenum {p.name} {1000 * p.length_m:.0f} mm long" for p in case.plenums)
+    back = None if case.drawing is None else case.drawing.injector_to_valve_m
+    injectors = "" if back is None else f" Injector tips {1000 * back:.0f} mm from the valves."
     return (f"Plan, side and end view. {plenums}; cylinder 1 at the {case.cylinder_1_end}. "
-            f"{entries}. {stations}.")
+            f"{entries}. {stations}.{injectors}")

@@ -10,8 +10,8 @@ from distrib.report.shapes import LAYERS, Label, Layer, Oval, Stroke
 from distrib.report.sheet import Sheet
 
 COLOURS: Final[dict[Layer, int]] = {
-    "PLENUM": 7, "RUNNER": 5, "ENTRY": 3, "PLATE": 6, "CENTRE": 8, "HIDDEN": 9, "SECTION": 1,
-    "DIMENSION": 8, "TEXT": 7}
+    "PLENUM": 7, "WALL": 8, "RUNNER": 5, "INJECTOR": 4, "ENTRY": 3, "PLATE": 6, "CENTRE": 8,
+    "HIDDEN": 9, "SECTION": 1, "DIMENSION": 8, "TEXT": 7}
 LINES: Final[dict[Layer, str]] = {"CENTRE": "CENTER", "HIDDEN": "DASHED"}
 
 

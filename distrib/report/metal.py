@@ -13,12 +13,14 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from distrib.report.injectors import injector_symbol
+from distrib.report.numbers import both
 from distrib.results import FloatArray
 
 if TYPE_CHECKING:
     from distrib.case.schema import Bend, Case, Entry, Plenum, Runner
 
-Role = Literal["runner", "entry", "duct", "balance"]
+Role = Literal["runner", "entry", "duct", "balance", "injector"]
 
 ARC_STEPS: Final = 12
 NOTE_BENDS: Final = (
@@ -31,6 +33,9 @@ NOTE_CENTRED: Final = "Sections are drawn centred on one axis; the case does not
 NOTE_PLATE: Final = "The case does not place the throttle plate along its pipe."
 NOTE_ENTRY_BENDS: Final = "The entry pipe is drawn straight; its bends are listed."
 NOTE_SHORTENED: Final = "The entry pipe is cut short on the drawing; its true length is written."
+NOTE_WALL: Final = (
+    "The second line round the plenum is its outside, at the thinnest wall of {wall}; runners and "
+    "pipes are drawn by their inside.")
 NOTE_REENTRANT: Final = "A re-entrant mouth without roof clearance is drawn half a diameter inside."
 
 
@@ -44,6 +49,8 @@ class Body:
     half_y_m: FloatArray
     half_z_m: FloatArray
     round: bool
+    wall_m: float = 0.0
+    """Thickness of the wall all round; 0 where the case does not give it."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +65,8 @@ class Tube:
     inside_m: float = 0.0
     """How much of the centre line, from its start, lies inside the plenum."""
     cut_short: bool = False
+    number: int | None = None
+    """Cylinder that a runner or an injector belongs to, in whatever hue it is drawn."""
 
 
 @dataclass(frozen=True)
@@ -80,18 +89,23 @@ class Metal:
     entries: tuple[Tube, ...]
     plates: tuple[Plate, ...]
     notes: tuple[str, ...]
+    injectors: tuple[Tube, ...] = ()
 
 
 def metal_of(case: Case, plenum_name: str) -> Metal:
     """The metal of one plenum of the case; raises KeyError for an unknown name."""
     plenum = case.plenum(plenum_name)
-    body = _body(plenum)
+    wall = None if case.structure is None else case.structure.wall_thickness_m
+    body = _body(plenum, wall or 0.0)
     notes: list[str] = [NOTE_CENTRED]
     if plenum.shape == "area":
         notes.append(NOTE_AREA)
-    runners = tuple(_runner(body, item, notes)
-                    for item in case.runners if item.plenum == plenum_name)
-    toward = _mouth_direction([r for r in case.runners if r.plenum == plenum_name])
+    if wall:
+        notes.append(NOTE_WALL.format(wall=both(wall)))
+    own = [r for r in case.runners if r.plenum == plenum_name]
+    runners = tuple(_runner(body, item, notes) for item in own)
+    injectors = _injectors(case, own, runners, notes)
+    toward = _mouth_direction(own)
     entries: list[Tube] = []
     plates: list[Plate] = []
     for entry in case.entries:
@@ -99,7 +113,8 @@ def metal_of(case: Case, plenum_name: str) -> Metal:
             tubes, plate = _entry(body, entry, toward, notes)
             entries += tubes
             plates += [plate] if plate is not None else []
-    return Metal(body, runners, tuple(entries), tuple(plates), tuple(dict.fromkeys(notes)))
+    return Metal(body, runners, tuple(entries), tuple(plates), tuple(dict.fromkeys(notes)),
+                 injectors)
 
 
 def _half_sizes(plenum: Plenum) -> tuple[FloatArray, FloatArray]:
@@ -116,7 +131,7 @@ def _half_sizes(plenum: Plenum) -> tuple[FloatArray, FloatArray]:
     return np.array(half_y), np.array(half_z)
 
 
-def _body(plenum: Plenum) -> Body:
+def _body(plenum: Plenum, wall_m: float) -> Body:
     """Outline of the plenum from end to end, with doubled stations where it steps."""
     at = np.array([section.at_m for section in plenum.sections])
     half_y, half_z = _half_sizes(plenum)
@@ -129,7 +144,8 @@ def _body(plenum: Plenum) -> Body:
         inner = (at > 0.0) & (at < plenum.length_m)
         x = np.concatenate([[0.0], at[inner], [plenum.length_m]])
         half_y, half_z = np.interp(x, at, half_y), np.interp(x, at, half_z)
-    return Body(plenum.name, plenum.length_m, x, half_y, half_z, plenum.shape != "rectangle")
+    return Body(plenum.name, plenum.length_m, x, half_y, half_z, plenum.shape != "rectangle",
+                wall_m)
 
 
 def half_size_at(body: Body, x_m: float) -> tuple[float, float]:
@@ -148,6 +164,28 @@ def _leaving(runner: Runner) -> FloatArray:
         return np.array([0.0, -1.0 if runner.row == "left" else 1.0, 0.0])
     return {"back": np.array([0.0, -1.0, 0.0]), "floor": np.array([0.0, 0.0, -1.0]),
             "top": np.array([0.0, 0.0, 1.0])}[runner.face]
+
+
+def _turn(runner: Runner) -> FloatArray:
+    """The way the bends of a runner turn it on the drawing: down, or away from a two-row plenum."""
+    if runner.face in ("side", "back"):
+        return np.array([0.0, 0.0, -1.0])
+    return np.array([0.0, -1.0 if runner.row == "left" else 1.0, 0.0])
+
+
+def _injectors(
+    case: Case, runners: list[Runner], tubes: tuple[Tube, ...], notes: list[str],
+) -> tuple[Tube, ...]:
+    """Symbols of the injectors on these runners, where the case places them."""
+    out = []
+    for runner, tube in zip(runners, tubes, strict=True):
+        symbol, said = injector_symbol(case, runner, tube.points_m, _turn(runner))
+        notes += said
+        if symbol is not None:
+            out.append(Tube("injector", f"injector {runner.cylinder}", runner.cylinder,
+                            symbol.points_m, symbol.radii_m, inside_m=symbol.spray_m,
+                            number=runner.cylinder))
+    return tuple(out)
 
 
 def _mouth_direction(runners: list[Runner]) -> FloatArray | None:
@@ -179,13 +217,12 @@ def _runner(body: Body, runner: Runner, notes: list[str]) -> Tube:
     mouth = np.array([runner.station_m, _row_offset(body, runner), 0.0]) + out * (half - depth)
     lean = math.radians(runner.angle_deg)
     first = np.array([math.cos(lean), 0.0, 0.0]) + math.sin(lean) * out
-    turn = np.array([0.0, 0.0, -1.0]) if abs(out[1]) > 0.5 else np.array(
-        [0.0, -1.0 if runner.row == "left" else 1.0, 0.0])
+    turn = _turn(runner)
     fine = runner.mouth_radius_m * (1.0 - np.cos(np.linspace(0.0, math.pi / 2.0, 9)[1:]))
     points, along = _centre_line(mouth, first, turn, runner.length_m, runner.bends, fine, notes)
     flare, taper = _flare(runner, along)
     return Tube("runner", f"runner {runner.cylinder}", runner.cylinder, points, flare + taper,
-                inside_m=depth / math.sin(lean))
+                inside_m=depth / math.sin(lean), number=runner.cylinder)
 
 
 def _centre_line(
@@ -281,7 +318,8 @@ def _entry(
         notes.append(NOTE_ENTRY_BENDS)
     plate = None
     if entry.throttle is not None:
-        notes.append(NOTE_PLATE)
+        if entry.throttle.to_plenum_m is None:
+            notes.append(NOTE_PLATE)
         plate = _plate(entry, plate_at, flow)
     return tubes, plate
 
@@ -306,7 +344,9 @@ def _entry_pipe(
         radii = [entry.diffuser.exit_diameter_m / 2.0, radius, radius]
     points = start - np.array(along)[:, None] * flow
     tube = Tube("entry", entry.name, None, points, np.array(radii), cut_short=cut)
-    return tube, np.asarray(start - (cone + 0.55 * length) * flow)
+    given = None if entry.throttle is None else entry.throttle.to_plenum_m
+    before = 0.55 * length if given is None else min(given, length)
+    return tube, np.asarray(start - (cone + before) * flow)
 
 
 def _plate(entry: Entry, centre: FloatArray, flow: FloatArray) -> Plate | None:

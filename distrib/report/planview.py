@@ -100,10 +100,13 @@ def _caption(shapes: list[Shape], text: str, scale: float) -> list[Shape]:
     return [Label((left, top + 2.0 * scale), text, 8.0, ha="left", va="bottom", bold=True)]
 
 
-def _spot(tube: Tube, side: Side, scale: float) -> tuple[FloatArray, FloatArray]:
+def _spot(
+    metal: Metal, tube: Tube, side: Side, scale: float,
+) -> tuple[FloatArray, FloatArray]:
     """Where a cylinder number stands, and which way it lies from its runner (zero: on it).
 
-    Beyond the flange, but on the mouth where the runner leaves along the line of sight.
+    Beyond the flange and the injector, but on the mouth where the runner leaves along the line of
+    sight.
     """
     u, v, w = {"plan": (0, 1, 2), "side": (0, 2, 1), "end": (1, 2, 0)}[side]
     line = tube.points_m[:, [u, v]] * MM
@@ -112,7 +115,12 @@ def _spot(tube: Tube, side: Side, scale: float) -> tuple[FloatArray, FloatArray]
         return line[0], np.zeros(2)
     reach = line[-1] - line[-2]
     way = reach / max(float(np.linalg.norm(reach)), 1e-9)
-    return line[-1] + way * (BALLOON_MM + 1.4) * scale, way
+    beyond = 0.0
+    for injector in metal.injectors:
+        if injector.cylinder == tube.cylinder:
+            ahead = (injector.points_m[:, [u, v]] * MM - line[-1]) @ way + injector.radii_m * MM
+            beyond = max(0.0, float(ahead.max()))
+    return line[-1] + way * (beyond + (BALLOON_MM + 1.4) * scale), way
 
 
 def _cylinder_marks(
@@ -123,7 +131,7 @@ def _cylinder_marks(
     for tube in metal.runners:
         if tube.cylinder is None:
             continue
-        spot, way = _spot(tube, side, scale)
+        spot, way = _spot(metal, tube, side, scale)
         near = [p for p in places if np.hypot(*(p[0] - spot)) < 2.0 * BALLOON_MM * scale]
         if near:
             near[0][2].append(tube.cylinder)
@@ -158,7 +166,7 @@ def _distance_marks(
     for tube in metal.runners:
         if tube.cylinder is None:
             continue
-        spot, way = _spot(tube, "plan", scale)
+        spot, way = _spot(metal, tube, "plan", scale)
         outward = np.array([0.0, -1.0 if spot[1] < 0.0 else 1.0])
         side = way if way.any() else outward
         at = spot + side * (BALLOON_MM + 0.5) * scale
@@ -216,7 +224,7 @@ def _section_marks(plenum: Plenum, metal: Metal, scale: float) -> list[Shape]:
     """Where the sections lie: thick strokes with letters above and below the side view."""
     out: list[Shape] = []
     body = metal.body
-    reach = float(body.half_z_m.max()) * MM + 3.0 * scale
+    reach = (float(body.half_z_m.max()) + body.wall_m) * MM + 3.0 * scale
     for letter, section in _section_letters(plenum):
         x = min(max(section.at_m, 0.0), body.length_m) * MM
         for sense, va in ((1.0, "bottom"), (-1.0, "top")):
@@ -296,7 +304,7 @@ def _sensor_marks(case: Case, metal: Metal, scale: float) -> list[Shape]:
     for letter, at in (("P", case.drawing.pressure_tap_at_m),
                        ("T", case.drawing.temperature_sensor_at_m)):
         if at is not None:
-            wall = half_size_at(metal.body, at)[1] * MM
+            wall = (half_size_at(metal.body, at)[1] + metal.body.wall_m) * MM
             radius, place = 1.9 * scale, (at * MM, wall + 4.2 * scale)
             out.append(Stroke(np.array([[at * MM, wall], [at * MM, place[1]]]), "TEXT"))
             out.append(Oval(place, radius, radius, 0.0, "TEXT", filled=True))

@@ -8,7 +8,7 @@ Shapes are listed back to front; a filled shape covers what lies behind it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
@@ -17,11 +17,14 @@ import numpy as np
 from distrib.report.metal import Body, Metal, Plate, Tube, half_size_at
 from distrib.results import FloatArray
 
-Layer = Literal["PLENUM", "RUNNER", "ENTRY", "PLATE", "CENTRE", "HIDDEN", "SECTION", "DIMENSION",
-                "TEXT"]
+Layer = Literal["PLENUM", "WALL", "RUNNER", "INJECTOR", "ENTRY", "PLATE", "CENTRE", "HIDDEN",
+                "SECTION", "DIMENSION", "TEXT"]
 LAYERS: Final[tuple[Layer, ...]] = (
-    "PLENUM", "RUNNER", "ENTRY", "PLATE", "CENTRE", "HIDDEN", "SECTION", "DIMENSION", "TEXT")
+    "PLENUM", "WALL", "RUNNER", "INJECTOR", "ENTRY", "PLATE", "CENTRE", "HIDDEN", "SECTION",
+    "DIMENSION", "TEXT")
 Side = Literal["plan", "side", "end"]
+
+LAYER_OF: Final[dict[str, Layer]] = {"runner": "RUNNER", "injector": "INJECTOR"}
 
 MM: Final = 1000.0
 FLAT: Final = 0.15
@@ -112,6 +115,9 @@ def view(metal: Metal, side: Side) -> list[Shape]:
     """One orthographic view of a plenum and what is fixed to it, true to scale, in mm."""
     u, v, w, sign = _AXES[side]
     runners = _distinct(metal.runners, u, v) if side == "end" else list(metal.runners)
+    injectors = _distinct(metal.injectors, u, v) if side == "end" else list(metal.injectors)
+    covered = [i for i in injectors if _covered(i, metal.runners, u, v, w, sign)]
+    on = {i.number: i for i in injectors if not any(i is c for c in covered)}
     tubes = [*metal.entries, *runners]
     middle = metal.body.length_m / 2.0 if w == 0 else 0.0
     depth = {id(t): sign * (float(t.points_m[:, w].mean()) - middle) for t in tubes}
@@ -119,8 +125,10 @@ def view(metal: Metal, side: Side) -> list[Shape]:
     behind = [t for t in tubes if depth[id(t)] < -1e-9]
     front = [t for t in tubes if depth[id(t)] >= -1e-9]
     shapes: list[Shape] = []
-    for tube in behind:
+    for tube in covered:
         shapes += _tube(tube, u, v, w)
+    for tube in behind:
+        shapes += _fitted(tube, on, u, v, w)
         shapes += _stream(tube, u, v, w, sign)
     plates = [(sign * (float(p.centre_m[w]) - middle) < -1e-9, p) for p in metal.plates]
     for plate in (p for is_behind, p in plates if is_behind):
@@ -129,11 +137,15 @@ def view(metal: Metal, side: Side) -> list[Shape]:
     for tube in behind:
         shapes += _mouth(tube, u, v, w)
     for tube in front:
-        shapes += _tube(tube, u, v, w)
+        shapes += _fitted(tube, on, u, v, w)
     for tube in tubes:
         shapes += _inner(tube, u, v, w)
     for tube in tubes:
         shapes += _centre(tube, u, v)
+    for tube in covered:
+        shapes += _dashed(tube, u, v)
+    for tube in injectors:
+        shapes += _inner(tube, u, v, w)
     for tube in front:
         shapes += _stream(tube, u, v, w, sign)
     for plate in (p for is_behind, p in plates if not is_behind):
@@ -142,7 +154,7 @@ def view(metal: Metal, side: Side) -> list[Shape]:
 
 
 def _distinct(runners: Sequence[Tube], u: int, v: int) -> list[Tube]:
-    """Runners that stand apart in this view; of those within 15 mm the last covers the rest."""
+    """Tubes that stand apart in this view; of those within 15 mm the last covers the rest."""
     kept: list[Tube] = []
     for tube in reversed(runners):
         ends = tube.points_m[[0, -1]][:, [u, v]]
@@ -151,28 +163,74 @@ def _distinct(runners: Sequence[Tube], u: int, v: int) -> list[Tube]:
     return kept
 
 
+def _covered(injector: Tube, runners: Sequence[Tube], u: int, v: int, w: int,
+             sign: float) -> bool:
+    """Whether an injector lies behind its runner: by depth, at the nearest points of its line."""
+    line = next((r.points_m for r in runners if r.number == injector.number), None)
+    if line is None:
+        return False
+    outside = injector.points_m[_run(injector) > injector.inside_m - 1e-9]
+    away = np.linalg.norm(outside[:, None, [u, v]] - line[None, :, [u, v]], axis=-1)
+    gap = outside[:, w] - line[away.argmin(axis=1), w]
+    return bool(sign * float(gap.mean()) < -1e-6)
+
+
+def _fitted(tube: Tube, on: Mapping[int | None, Tube], u: int, v: int, w: int) -> list[Shape]:
+    """A tube, and on a runner the injector that it does not cover."""
+    shapes = _tube(tube, u, v, w)
+    if tube.role == "runner" and tube.number in on:
+        shapes += _tube(on[tube.number], u, v, w)
+    return shapes
+
+
+def _dashed(tube: Tube, u: int, v: int) -> list[Shape]:
+    """The part of a tube outside the plenum as a dashed outline."""
+    _, _, points, radii = _split(tube)
+    outline = _edges(points, radii, u, v)
+    return [] if outline is None else [Stroke(outline, "HIDDEN", closed=True)]
+
+
 def _body(body: Body, side: Side) -> list[Shape]:
-    """Outline of the plenum; in the end view its largest and its far section."""
+    """Outline of the plenum, with its outside where the wall is known; in the end view its largest
+    and its far section."""
+    wall = body.wall_m
     if side != "end":
         half = body.half_y_m if side == "plan" else body.half_z_m
         edge = np.column_stack([body.x_m, half]) * MM
         outline = np.vstack([edge, (edge * [1.0, -1.0])[::-1]])
-        axis = np.array([[-0.03 * body.length_m, 0.0], [1.03 * body.length_m, 0.0]]) * MM
-        return [Stroke(outline, "PLENUM", closed=True, filled=True), Stroke(axis, "CENTRE")]
+        reach = max(0.03 * body.length_m, 2.0 * wall)
+        axis = np.array([[-reach, 0.0], [body.length_m + reach, 0.0]]) * MM
+        return [*_outside(body, half), Stroke(outline, "PLENUM", closed=True, filled=True),
+                Stroke(axis, "CENTRE")]
     largest = int(np.argmax(body.half_y_m * body.half_z_m))
-    shapes = [section_shape(body, float(body.half_y_m[largest]), float(body.half_z_m[largest]))]
+    half_y, half_z = float(body.half_y_m[largest]), float(body.half_z_m[largest])
+    shapes = [section_shape(body, half_y, half_z)]
+    if wall > 0.0:
+        shapes.insert(0, section_shape(body, half_y + wall, half_z + wall, "WALL"))
     if abs(body.half_y_m[-1] - body.half_y_m[largest]) > 5e-4:
         shapes.append(section_shape(body, float(body.half_y_m[-1]), float(body.half_z_m[-1])))
     return shapes
 
 
-def section_shape(body: Body, half_y_m: float, half_z_m: float) -> Shape:
+def _outside(body: Body, half_m: FloatArray) -> list[Shape]:
+    """Outside of the plenum seen from the side: one wall beyond the inside all round."""
+    wall = body.wall_m
+    if wall <= 0.0:
+        return []
+    x = body.x_m.copy()
+    x[0], x[-1] = -wall, body.length_m + wall
+    edge = np.column_stack([x, half_m + wall]) * MM
+    return [Stroke(np.vstack([edge, (edge * [1.0, -1.0])[::-1]]), "WALL", closed=True,
+                   filled=True)]
+
+
+def section_shape(body: Body, half_y_m: float, half_z_m: float, layer: Layer = "PLENUM") -> Shape:
     """A cross-section of the plenum about its axis, in mm."""
     y, z = half_y_m * MM, half_z_m * MM
     if body.round:
-        return Oval((0.0, 0.0), y, z, 0.0, "PLENUM", filled=True)
+        return Oval((0.0, 0.0), y, z, 0.0, layer, filled=True)
     corners = np.array([[-y, -z], [y, -z], [y, z], [-y, z]])
-    return Stroke(corners, "PLENUM", closed=True, filled=True)
+    return Stroke(corners, layer, closed=True, filled=True)
 
 
 def body_section(body: Body, x_m: float) -> Shape:
@@ -231,7 +289,7 @@ def _tube(tube: Tube, u: int, v: int, w: int) -> list[Shape]:
     """The part of a tube outside the plenum, filled, with its ends."""
     if tube.role == "duct":
         return []
-    layer: Layer = "RUNNER" if tube.role == "runner" else "ENTRY"
+    layer = LAYER_OF.get(tube.role, "ENTRY")
     _, _, points, radii = _split(tube)
     outside = Tube(tube.role, tube.name, tube.cylinder, points, radii, cut_short=tube.cut_short)
     outline = _edges(points, radii, u, v)

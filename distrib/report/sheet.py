@@ -6,6 +6,7 @@ paper, so their size in mm of the real thing follows the scale.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -132,9 +133,9 @@ def _whole(
         x += right - left + 2.0 * GAP_MM * scale
         notes += metal.notes
     notes = list(dict.fromkeys(notes))
-    _, bottom, _, top = room(shapes, scale)
+    _, bottom, right, top = room(shapes, scale)
     if with_text:
-        shapes += _text_block(case, notes, scale, bottom - 7.0 * scale, width_mm)
+        shapes += _text_block(case, notes, scale, (right, bottom - 7.0 * scale, top), width_mm)
     else:
         shapes.append(Label((0.0, bottom - 7.0 * scale), NO_ROOM, SMALL, ha="left", va="top"))
     shapes += scale_bar(0.0, room(shapes, scale)[1] - 6.0 * scale, scale)
@@ -176,22 +177,29 @@ def _entry_words(entry: Entry, named: bool) -> str:
 
 
 def _text_block(
-    case: Case, notes: list[str], scale: float, top: float, width_mm: float,
+    case: Case, notes: list[str], scale: float, place: tuple[float, float, float],
+    width_mm: float,
 ) -> list[Shape]:
-    """Runner table, and entry lines with notes beside it where they fit, else below."""
+    """Runner table below the views; entry lines with notes right of the views where they fit,
+    else beside the table, else below it. `place`: right edge and bottom of the views, their top.
+    """
+    right, below, top = place
     out: list[Shape] = []
     x, line = 0.0, LINE_MM * scale
     for heading, cells in runner_columns(case):
-        out.append(Label((x, top), heading, SMALL, ha="left", va="top", bold=True))
+        out.append(Label((x, below), heading, SMALL, ha="left", va="top", bold=True))
         for index, cell in enumerate(cells):
-            out.append(Label((x, top - (index + 1) * line), cell, SMALL, ha="left", va="top"))
+            out.append(Label((x, below - (index + 1) * line), cell, SMALL, ha="left", va="top"))
         x += max(len(c) for c in [heading, *cells]) * 1.6 * scale + 3.0 * scale
-    beside = width_mm - x / scale - 5.0
-    fits = beside > 90.0
-    left, down = (x + 5.0 * scale, top) if fits else (0.0, top - (len(case.runners) + 2) * line)
-    wide = characters(SMALL, beside if fits else width_mm)
-    for text in [*entry_lines(case), *notes]:
-        for part in wrap(text, wide):
-            out.append(Label((left, down), part, SMALL, ha="left", va="top"))
-            down -= line
+    texts = [*entry_lines(case), *notes]
+    gap = 5.0 * scale
+    ends = below - (len(case.runners) + 2) * line
+    for left, high, low in ((right + gap, top, below + gap), (x + gap, below, -math.inf),
+                            (0.0, ends, -math.inf)):
+        wide = width_mm - left / scale
+        lines = [part for text in texts for part in wrap(text, characters(SMALL, wide))]
+        if left == 0.0 or (wide > 75.0 and high - len(lines) * line >= low):
+            break
+    for index, part in enumerate(lines):
+        out.append(Label((left, high - index * line), part, SMALL, ha="left", va="top"))
     return out

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from distrib.case.drawing import Drawing, Structure
 from distrib.case.schema import (
     BalanceTube,
     Bench,
@@ -81,6 +82,14 @@ def case(**parts: Any) -> Case:
         "fuel": Fuel(kind="gasoline", lambda_target=0.80, injection="sequential"),
         "sha256": "0" * 64}
     return Case(**{**values, **parts})
+
+
+def detailed_case() -> Case:
+    """The inline five with wall, injectors, tap and sensor."""
+    return case(title="Inline five with what the drawing says",
+                structure=Structure(wall_thickness_m=0.004),
+                drawing=Drawing(injector_to_valve_m=0.120, injector_aim="valve",
+                                pressure_tap_at_m=0.15, temperature_sensor_at_m=0.28))
 
 
 def center_case() -> Case:

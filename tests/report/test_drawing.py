@@ -22,7 +22,8 @@ from distrib.report.shapes import Label, Oval, Stroke, view
 from distrib.report.sheet import PAPERS_MM, drawing_sheet, report_sheets
 
 ALL: list[Callable[[], Case]] = [designs.case, designs.center_case, designs.v8_case,
-                                 designs.two_plenum_case, designs.ducted_case]
+                                 designs.two_plenum_case, designs.ducted_case,
+                                 designs.detailed_case]
 MM = 1000.0
 
 
