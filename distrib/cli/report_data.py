@@ -23,10 +23,16 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
     from distrib.results import FloatArray, Shares
     from distrib.review.rules import Finding
+    from distrib.studies.matters import Group
 
 MODELS: Final = ("phased", "bench", "wave")
 SWING_SIGMA: Final = 2.0
-MOST_SWINGS: Final = 8
+GROUPS: Final[tuple[tuple[Group, str, int], ...]] = (
+    ("law", "loss laws", 5), ("made", "tolerances of making", 4), ("dimension", "dimensions", 6))
+SWING_NOTE: Final = (
+    "one input at a time on the steady rig (bench model), all others as designed; what inputs do "
+    "together is not seen. Take the order and the sense over to the engine, not the size. One "
+    "standard deviation of a bore is {tolerance}, the tolerance of the case")
 COMPARE_SAMPLES: Final = 256
 
 
@@ -189,15 +195,17 @@ def trim_sheet(case: Case, shares: Shares) -> TrimSheet:
 
 
 def swing_table(case: Case) -> SensitivityTable:
-    """The widest swings of the bench spread, one uncertain input at a time."""
-    from distrib.studies.designs import swings
-    from distrib.studies.sensitivity import plain_name
+    """What moves the bench spread and its leanest lambda most, one input at a time, by groups."""
+    from distrib.studies.matters import what_matters
 
-    base, found = swings(case, "bench", reach=SWING_SIGMA)
-    change = f"-{SWING_SIGMA:g} / +{SWING_SIGMA:g} standard deviations"
-    return SensitivityTable("bench", base, tuple(
-        Sensitivity(plain_name(s.name), change, s.spread_low_percent, s.spread_high_percent)
-        for s in found[:MOST_SWINGS]))
+    found = what_matters(case, "bench", reach=SWING_SIGMA)
+    base = found.spread_percent
+    note = SWING_NOTE.format(tolerance=f"{1000.0 * case.uncertainty.tolerance_m:g} mm")
+    rows = [Sensitivity(e.name, e.change, e.spread_low_percent, e.spread_high_percent, words,
+                        e.lambda_low, e.lambda_high)
+            for group, words, most in GROUPS for e in found.of(group)[:most]
+            if e.reach_percent(base) > 0.0]
+    return SensitivityTable("bench", base, tuple(rows), found.leanest_lambda, note)
 
 
 def review_rows(case: Case, shares: Sequence[Shares]) -> tuple[FindingRow, ...]:

@@ -9,13 +9,13 @@ import numpy as np
 
 from distrib.fuelling.verdict import Verdict
 from distrib.report import figures, figures_effects
-from distrib.report.data import ReportData, RpmSweep, SensitivityTable, TrimSheet
+from distrib.report.data import ReportData, RpmSweep, TrimSheet
 from distrib.report.document import Picture
 from distrib.report.drawing import MM_PER_INCH, draw_sheet, drawing_in_words
 from distrib.report.numbers import decimals_for, plain, signed
 from distrib.report.schedule import distances_m
 from distrib.report.sheet import Sheet, report_sheets
-from distrib.report.tables import ShareRow, common_change, half_width, share_rows
+from distrib.report.tables import ShareRow, half_width, share_rows
 
 if TYPE_CHECKING:
     from matplotlib.figure import FigureBase
@@ -199,17 +199,6 @@ def trim_picture(case: Case, sheet: TrimSheet, name: str, cap: float | None) -> 
 
     words = "; ".join(f"cylinder {r.cylinder} {signed(r.trim_percent, 1)} %" for r in sheet.rows)
     return Picture(name, "Fuel trims by cylinder", f"To set first: {words}.", WIDTH_IN, 3.2, draw)
-
-
-def sensitivity_picture(table: SensitivityTable, name: str) -> Picture:
-    """What moves the spread most."""
-    def draw(figure: FigureBase) -> None:
-        figures_effects.sensitivity_bars(figure.subplots(), table)
-
-    words = "; ".join(f"{r.name} ({r.change}) spread {plain(r.spread_low_percent, 1)} to "
-                      f"{plain(r.spread_high_percent, 1)} %" for r in table.rows)
-    return Picture(name, "What moves the spread most", words + ".", WIDTH_IN,
-                   1.1 + (0.32 if common_change(table) else 0.5) * len(table.rows), draw)
 
 
 def rpm_picture(case: Case, sweep: RpmSweep, cylinders: Sequence[int], name: str) -> Picture:

@@ -56,21 +56,27 @@ class TrimSheet:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """What a change of one input does to the spread, both ways, percent of deviation."""
+    """What a change of one input does to the spread (percent) and, where known, to lambda of the
+    leanest cylinder, both ways. Inputs of one `group` stand together; "" is no group."""
 
     name: str
     change: str
     spread_low_percent: float
     spread_high_percent: float
+    group: str = ""
+    lambda_low: float | None = None
+    lambda_high: float | None = None
 
 
 @dataclass(frozen=True)
 class SensitivityTable:
-    """All sensitivities about one base spread (percent)."""
+    """Sensitivities about one base spread (percent) and leanest lambda; `note` says how found."""
 
     model: str
     base_spread_percent: float
     rows: tuple[Sensitivity, ...]
+    base_lambda: float | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from distrib.report.data import RpmSweep, SensitivityTable, TrimSheet
+from distrib.report.data import RpmSweep, TrimSheet
 from distrib.report.figures import DEVIATION_LABEL, LimitLines, draw_limits, name_limits
 from distrib.report.numbers import decimals_for, plain, signed
 from distrib.report.palette import INK, PAPER, RULE, VERMILLION, series_style
@@ -89,38 +89,6 @@ def trim_bars(
     ax.set_ylabel("fuel trim, + adds fuel (%)")
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
     return ax
-
-
-def sensitivity_bars(ax: Axes, table: SensitivityTable) -> Axes:
-    """How far the spread moves when one input moves, widest effect on top (percent)."""
-    rows = sorted(table.rows, key=lambda r: abs(r.spread_high_percent - r.spread_low_percent))
-    low, high = series_style(0), series_style(1)
-    base = table.base_spread_percent
-    for y, row in enumerate(rows):
-        ends = ((row.spread_low_percent, low), (row.spread_high_percent, high))
-        for value, style in ends:
-            ax.barh(y, value - base, left=base, height=0.62, color=style.colour,
-                    hatch=style.hatch, edgecolor=INK, linewidth=0.8)
-    ax.axvline(base, color=INK, linewidth=1.2)
-    common = len({row.change for row in rows}) == 1 and len(rows) > 1
-    ax.set_yticks(range(len(rows)),
-                  [row.name if common else f"{row.name}\n{row.change}" for row in rows])
-    ax.set_ylim(-0.6, len(rows) - 0.4)
-    ax.grid(axis="x", color=RULE, linewidth=0.6)
-    ax.set_axisbelow(True)
-    ax.margins(x=0.08)
-    change = f"; inputs {rows[0].change}" if common else ""
-    ax.set_xlabel(f"spread (%), as designed {plain(base, 1)} %{change}")
-    handles = [_patch(low, "input lower"), _patch(high, "input higher")]
-    ax.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2,
-              borderaxespad=0.2)
-    return ax
-
-
-def _patch(style: Any, label: str) -> Any:
-    from matplotlib.patches import Patch
-
-    return Patch(facecolor=style.colour, hatch=style.hatch, edgecolor=INK, label=label)
 
 
 def rpm_lines(

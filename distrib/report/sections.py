@@ -15,7 +15,6 @@ from distrib.report.charts import (
     models_picture,
     point_of,
     rpm_picture,
-    sensitivity_picture,
     share_picture,
     trim_picture,
 )
@@ -32,6 +31,7 @@ from distrib.report.document import (
 )
 from distrib.report.glance import glance_section, heeded
 from distrib.report.grid import as_sentence
+from distrib.report.matters import sensitivity_picture, sensitivity_table, sensitivity_words
 from distrib.report.palette import SOURCE_TEXT
 from distrib.report.schedule import distances_m
 from distrib.report.sheets import reviewer_sheet, shop_sheet, tuner_sheet
@@ -41,7 +41,6 @@ from distrib.report.tables import (
     fuel_limits,
     models_table,
     passed_table,
-    sensitivity_table,
     share_table,
     sources_table,
     trim_table,
@@ -181,7 +180,8 @@ def _sensitivity(reports: Sequence[ReportData], labels: Sequence[str]) -> Sectio
     blocks: list[Block] = []
     for index, (data, label) in enumerate(zip(reports, labels, strict=True)):
         if data.sensitivity is not None:
-            blocks += [*_head(label, reports),
+            words = Bullets(sensitivity_words(data.sensitivity))
+            blocks += [*_head(label, reports), words,
                        sensitivity_picture(data.sensitivity, f"sensitivity-{index}"),
                        Grid(sensitivity_table(data.sensitivity))]
     return Section("sensitivity", "What matters most", tuple(blocks)) if blocks else None

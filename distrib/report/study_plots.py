@@ -156,7 +156,7 @@ def scatter(ax: Axes, table: Table, x: str, figure: str = SPREAD) -> Axes:
 
 def index_bars(ax: Axes, indices: Indices, figure: int = 0, most: int = 12) -> Axes:
     """First-order and total index of each input with their intervals, largest on top."""
-    from distrib.studies.sensitivity import plain_name
+    from distrib.studies.names import plain_name
 
     order = np.argsort(-np.nan_to_num(indices.total[:, figure]), kind="stable")[:most]
     sets = (("total: with all it does together with others", indices.total, indices.total_low,

@@ -15,7 +15,7 @@ import numpy as np
 from distrib.fuelling.lambda_ import lambda_at_equal_fuel
 from distrib.fuelling.limits import Limits, limits
 from distrib.fuelling.verdict import Verdict, more_cautious, verdicts, words
-from distrib.report.data import FindingRow, SensitivityTable, TrimSheet
+from distrib.report.data import FindingRow, TrimSheet
 from distrib.report.grid import Column, Table, as_sentence
 from distrib.report.numbers import (
     decimals_for,
@@ -287,28 +287,6 @@ def _limit_cell(finding: FindingRow) -> str:
     if finding.override:
         parts.append(f"changed in the case: {finding.override}")
     return " ".join(parts)
-
-
-def sensitivity_table(table: SensitivityTable) -> Table:
-    """What each input does to the spread, strongest first; a common change in the title."""
-    rows = sorted(table.rows, reverse=True,
-                  key=lambda r: abs(r.spread_high_percent - r.spread_low_percent))
-    common = common_change(table)
-    title = f"What matters most, {table.model} model" + (f", {common}" if common else "")
-    columns = [Column("input"), *([] if common else [Column("change", rank=2)]),
-               Column("spread, input lower", "%", "right"),
-               Column("spread, input higher", "%", "right")]
-    body = tuple(
-        (r.name, *(() if common else (r.change,)), plain(r.spread_low_percent, 1),
-         plain(r.spread_high_percent, 1)) for r in rows)
-    return Table(title, tuple(columns), body,
-                 (f"spread as designed {plain(table.base_spread_percent, 1)} %",))
-
-
-def common_change(table: SensitivityTable) -> str:
-    """The change that all rows share, or nothing."""
-    changes = {row.change for row in table.rows}
-    return changes.pop() if len(changes) == 1 and len(table.rows) > 1 else ""
 
 
 def assumed_table(assumed: Sequence[tuple[str, str, str]]) -> Table:

@@ -21,6 +21,7 @@ import numpy as np
 
 from distrib.errors import InputError, Problem
 from distrib.results import FloatArray
+from distrib.studies.names import plain_name
 from distrib.studies.plan import Dimension
 from distrib.studies.sampling import Uncertain, unit_blocks
 
@@ -154,16 +155,6 @@ def analyse(function: Callable[[FloatArray], FloatArray], inputs: Sequence[Uncer
     plan = Saltelli(tuple(inputs), base, seed)
     values = np.concatenate([np.asarray(function(block)) for block in plan.blocks(4096)])
     return sobol_indices([u.name for u in inputs], figures, values, level=level, seed=seed)
-
-
-def plain_name(name: str) -> str:
-    """Name of an input as a reader would say it: "law.branch.cross" is a loss law, "made.*" a size
-    as made; other names stay as they are.
-    """
-    for prefix, words in (("law.", "loss law "), ("made.", "as made: ")):
-        if name.startswith(prefix):
-            return words + name[len(prefix):].replace(".", " ")
-    return name
 
 
 def in_words(indices: Indices, figure: int = 0, least: float = 0.05) -> tuple[str, ...]:
