@@ -13,11 +13,12 @@ from distrib.calibration.log import read_log
 from distrib.calibration.mapping import LogMapping
 from distrib.calibration.score import Score, score
 from distrib.calibration.sheet import FilledSheet
-from distrib.calibration.trim_table import case_limits, measured_air, measured_trims
+from distrib.calibration.trim_table import case_limits, measured_trims
 from distrib.case.change import case_hash
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
 from distrib.fuelling import check_injection, convert_percent, sign_flips
+from distrib.fuelling.lambda_ import air_from_lambda
 from distrib.fuelling.trims import Policy, Trims
 from distrib.results import FloatArray
 
@@ -87,7 +88,7 @@ def _next(
     target, follows = case.fuel.lambda_target, case.fuel.air_following_fraction
     made = measured_trims(lam, now, target, case_limits(case), policy=policy, step=step,
                           air_following_fraction=follows)
-    base = measured_air(lam, now, follows)
+    base = air_from_lambda(1.0 + now / 100.0, lam, follows)
     measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
     predicted = sheet.deviation_percent[at]
     low, high = sheet.low_percent[at], sheet.high_percent[at]
@@ -160,7 +161,7 @@ def next_from_log(
     now, follows = trim / enlargement(case), case.fuel.air_following_fraction
     made = measured_trims(lam, now, case.fuel.lambda_target, case_limits(case), policy=policy,
                           step=step, air_following_fraction=follows)
-    base = measured_air(lam, now, follows)
+    base = air_from_lambda(1.0 + now / 100.0, lam, follows)
     measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
     grid = np.zeros(cells.lambda_base.shape)
     grid[at] = made.needed_percent

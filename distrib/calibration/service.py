@@ -27,11 +27,12 @@ from distrib.calibration.mapping import LogMapping, read_log_mapping
 from distrib.calibration.score import Score, score
 from distrib.calibration.sheet import TrimTable
 from distrib.calibration.tree import Root
-from distrib.calibration.trim_table import measured_air, predicted_table
+from distrib.calibration.trim_table import predicted_table
 from distrib.case.change import to_toml, with_changes
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
 from distrib.fuelling import check_injection
+from distrib.fuelling.lambda_ import air_from_lambda
 from distrib.fuelling.trims import Basis, Policy
 from distrib.results import FloatArray, Shares
 
@@ -248,13 +249,17 @@ def _air_of_cells(case: Case, cells: Cells) -> tuple[FloatArray, FloatArray]:
     Lambda times fuel. The trims of a log are those of the trimmed sets; of the fuel of all sets a
     share follows the air, which makes lambda differ by less than the air.
     """
-    follows, larger = case.fuel.air_following_fraction, enlargement(case)
+    follows = case.fuel.air_following_fraction
+    trimmed = not case.fuel.stages or any(s.trimmed for s in case.fuel.stages)
+    larger = enlargement(case) if trimmed else 1.0
     if follows == 0.0 and larger == 1.0:
         return cells.lambda_base, cells.sigma
     lam = cells.lambda_base / (1.0 + cells.trim_percent / 100.0)
-    air = measured_air(lam, cells.trim_percent / larger, follows)
-    ratio = lam / np.nanmean(lam, axis=-1, keepdims=True)
-    return air, cells.sigma / cells.lambda_base * air / (1.0 - follows * ratio)
+    fuel_now = 1.0 + cells.trim_percent / larger / 100.0
+    air = air_from_lambda(fuel_now, lam, follows)
+    # d ln air/d ln lambda = 1/(1 - f k lambda) = 1 + f air/((1 - f) fuel at the port)
+    steeper = 1.0 + follows * air / ((1.0 - follows) * fuel_now) if follows else 1.0
+    return air, cells.sigma / cells.lambda_base * air * steeper
 
 
 def fit(case: Case, data: str | Path, mapping: str | Path, *,

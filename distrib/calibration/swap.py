@@ -21,6 +21,11 @@ from distrib.results import BoolArray, FloatArray, IntArray
 REPEATABILITY: Final = 0.01
 """Standard deviation of ln lambda of one reading: two runs agree within about 1 % per cylinder
 (common practice)."""
+ONE_SET_ONLY: Final = (
+    "the swap test takes all fuel of a cylinder to come from the one injector that was moved: with "
+    "several injector sets, or fuel that follows the air, run it on one set alone, else air and "
+    "injectors come out too near the mean"
+)
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from distrib.fuelling import (
     sign_flips,
     verdicts,
 )
-from distrib.fuelling.lambda_ import multiplier_from_lambda, needed_multiplier
+from distrib.fuelling.lambda_ import air_from_lambda, needed_multiplier
 from distrib.fuelling.limits import limits as make_limits
 from distrib.fuelling.trims import Basis, Evidence, Policy
 from distrib.results import FloatArray, Shares
@@ -246,34 +246,16 @@ def measured_trims(
     """Next trims from lambdas (P, N) measured with trims active; NaN cylinders keep their trim.
 
     Trims act on all fuel at the ports. A cylinder that was not measured is taken as needing what
-    it has. The share of the fuel that follows the air answers no trim: see `measured_air`.
+    it has. The share of the fuel that follows the air answers no trim: see `air_from_lambda`.
     """
     evidence: Evidence = "measured"
     lam = np.atleast_2d(np.asarray(lambda_measured, dtype=np.float64))
     now = np.broadcast_to(np.asarray(trim_in_engine_percent, dtype=np.float64), lam.shape)
     if air_following_fraction > 0.0:
-        found = measured_air(lam, np.nan_to_num(now), air_following_fraction)
+        found = air_from_lambda(1.0 + np.nan_to_num(now) / 100.0, lam, air_following_fraction)
         multiplier = np.where(np.isfinite(lam), found, 1.0 + np.nan_to_num(now) / 100.0)
     else:
         ratio = np.where(np.isfinite(lam), lam / lambda_target, 1.0)
         multiplier = (1.0 + np.nan_to_num(now) / 100.0) * ratio
     return plan(multiplier, policy=policy, evidence=evidence, step=step, limits=limits,
                 current_percent=np.nan_to_num(now))
-
-
-def measured_air(
-    lambda_measured: FloatArray, port_trim_percent: FloatArray, air_following_fraction: float
-) -> FloatArray:
-    """Air of each cylinder over about the mean, from lambdas (..., N) with trims of the port fuel.
-
-    lambda times fuel: with no air-following fuel lambda x (1 + trim). With a fraction f of the
-    fuel following the air, lambda over its mean r gives air = (1 - f)(1 + trim) r/(1 - f r). NaN
-    where not measured. FuellingError where f leaves no fuel to trim.
-    """
-    lam, f = np.asarray(lambda_measured, dtype=np.float64), air_following_fraction
-    fuel_now = 1.0 + np.asarray(port_trim_percent, dtype=np.float64) / 100.0
-    if f == 0.0:
-        return np.asarray(fuel_now * lam, dtype=np.float64)
-    counts = np.maximum(np.isfinite(lam).sum(axis=-1, keepdims=True), 1)
-    mean = np.nansum(lam, axis=-1, keepdims=True) / counts
-    return multiplier_from_lambda(fuel_now, lam, mean, f)

@@ -45,7 +45,8 @@ def fit(
     rows could not determine. An engine log gives the factor between predicted and real pattern.
     """
     from distrib.case.read import read_case
-    from distrib.cli.output import emit_json, note
+    from distrib.cli.notes import remark
+    from distrib.cli.output import emit_json
     from distrib.errors import InputError, Problem
 
     if bench is None and log is None and swap is None:
@@ -64,7 +65,7 @@ def fit(
         result["engine"] = _log_json(found)
     if swap is not None:
         solved, sheet = _swap(read, swap)
-        result["swap"] = _swap_json(solved, sheet)
+        result["swap"] = _swap_json(solved, sheet, read)
     # everything has been worked out: only now is anything written
     if bench is not None:
         _write_bench(fitted, target, plot)
@@ -78,7 +79,7 @@ def fit(
         emit_json(json, result)
     texts = (part.get("statements", ()) for part in result.values())
     for text in dict.fromkeys(t for group in texts for t in group):
-        note(text)
+        remark(text)
 
 
 def _mappings(paths: list[str], bench: bool, log: bool) -> dict[str, Any]:
@@ -176,60 +177,69 @@ def _log_json(found: LogFit) -> dict[str, Any]:
     }
 
 
-def _swap_json(solved: SwapResult, sheet: SwapSheet) -> dict[str, Any]:
+def _swap_json(solved: SwapResult, sheet: SwapSheet, case: Case) -> dict[str, Any]:
+    from distrib.calibration.swap import ONE_SET_ONLY
+
+    alone = not case.fuel.stages and case.fuel.air_following_fraction == 0.0
     return {
         "runs": sheet.names, "injectors": sheet.injectors, "sensors": sheet.sensors,
         "air": solved.air, "air_sigma": solved.air_sigma, "injector": solved.injector,
         "injector_sigma": solved.injector_sigma, "sensor": solved.sensor,
         "sensor_sigma": solved.sensor_sigma, "spare_equations": solved.spare,
-        "chi2": solved.chi2, "statements": solved.statements,
+        "chi2": solved.chi2,
+        "statements": (*solved.statements, *(() if alone else (ONE_SET_ONLY,))),
     }
 
 
 def _show_bench(fitted: BenchFit) -> None:
-    from distrib.cli.output import note
-    from distrib.cli.output import table as show
+    from distrib.cli.notes import remark
+    from distrib.cli.text import print_table
+    from distrib.report.grid import Column, Table
 
     fit_ = fitted.fit
-    show(
-        f"Fit of {fitted.sheet.path.name}",
-        ["parameter", "prior", "fitted", "90 % from", "to", "the data"],
-        [
-            [p.name, f"{p.prior:.3f}", f"{v:.3f}", f"{a:.3f}", f"{b:.3f}", w]
-            for p, v, a, b, w in zip(fit_.parameters, fit_.value, fit_.low90, fit_.high90,
-                                     fit_.verdict, strict=True)
-        ],
-    )
+    columns = (Column("parameter"), Column("prior", "", "right", 2), Column("fitted", "", "right"),
+               Column("90 % band", "", "right"), Column("known"))
+    known = {"determined": "yes", "partly": "partly", "not determined": "no"}
+    print_table(Table(
+        f"Fit of {fitted.sheet.path.name}", columns,
+        tuple((p.name, f"{p.prior:.3f}", f"{v:.3f}", f"{a:.3f} to {b:.3f}", known[w])
+              for p, v, a, b, w in zip(fit_.parameters, fit_.value, fit_.low90, fit_.high90,
+                                       fit_.verdict, strict=True)),
+        ("known: whether the rows determine the value; partly: the prior still counts",)))
     for item in (*fitted.sheet.notes, *(str(e) for e in fitted.sheet.exclusions)):
-        note(item)
+        remark(item)
 
 
 def _show_log(found: LogFit) -> None:
-    from distrib.cli.output import note
-    from distrib.cli.output import table as show
+    from distrib.cli.notes import remark
+    from distrib.cli.text import print_table
+    from distrib.report.grid import Column, Table
 
-    show(
-        "Engine log beside the prediction, deviation in percent",
-        ["rpm", "kPa absolute", "cylinder", "predicted", "measured"],
-        [
-            [f"{rpm:.0f}", f"{p / 1e3:.0f}", c, f"{a:+.1f}", f"{b:+.1f}"]
-            for rpm, p, row_a, row_b in zip(found.rpm, found.pressure_pa, found.predicted_percent,
-                                            found.measured_percent, strict=True)
-            for c, a, b in zip(sorted(found.cells.cylinders), row_a, row_b, strict=True)
-        ],
-    )
+    columns = (Column("speed", "rpm", "right"), Column("charge", "kPa abs.", "right"),
+               Column("cyl.", "", "right"), Column("predicted", "%", "right"),
+               Column("measured", "%", "right"))
+    print_table(Table(
+        "Engine log beside the prediction: deviation", columns,
+        tuple((f"{rpm:.0f}", f"{p / 1e3:.0f}", str(c), f"{a:+.1f}", f"{b:+.1f}")
+              for rpm, p, row_a, row_b in zip(found.rpm, found.pressure_pa, found.predicted_percent,
+                                              found.measured_percent, strict=True)
+              for c, a, b in zip(sorted(found.cells.cylinders), row_a, row_b, strict=True))))
     for item in (*found.windows.notes, *(str(e) for e in found.windows.exclusions)):
-        note(item)
+        remark(item)
 
 
 def _show_swap(solved: SwapResult, sheet: SwapSheet) -> None:
-    from distrib.cli.output import table as show
+    from distrib.cli.text import print_table
+    from distrib.report.grid import Column, Table
 
-    rows = [[f"cylinder {c}", f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}"] for c, (v, s) in enumerate(
+    rows = [(f"cylinder {c}", v, s) for c, (v, s) in enumerate(
         zip(solved.air, solved.air_sigma, strict=True), start=1)]
-    rows += [[f"injector {n}", f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}"] for n, v, s in zip(
+    rows += [(f"injector {n}", v, s) for n, v, s in zip(
         sheet.injectors, solved.injector, solved.injector_sigma, strict=True)]
     if solved.sensor is not None and solved.sensor_sigma is not None:
-        rows += [[f"sensor {n}", f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}"] for n, v, s in zip(
+        rows += [(f"sensor {n}", v, s) for n, v, s in zip(
             sheet.sensors, solved.sensor, solved.sensor_sigma, strict=True)]
-    show("Swap test: share over mean", ["part", "%", "+- %"], rows)
+    print_table(Table(
+        "Swap test: share over mean",
+        (Column("part"), Column("share", "%", "right"), Column("+-", "%", "right")),
+        tuple((name, f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}") for name, v, s in rows)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -64,6 +64,7 @@ def trims(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json, wrote
+    from distrib.cli.trims_show import as_json, show
     from distrib.files import write_text_atomic
 
     read = read_case(case)
@@ -84,7 +85,7 @@ def trims(
     if json is not None:
         emit_json(json, as_json(table))
     if json != "-":
-        _show(table)
+        show(table)
 
 
 def _measured(
@@ -169,76 +170,3 @@ def _discrepancy(path: str | None) -> tuple[float, float] | None:
         raise InputError([Problem("--fit", "no valid JSON", "the JSON of `distrib fit`", "", path)
                           ]) from None
     return discrepancy_from(data if isinstance(data, dict) else {}, path)
-
-
-def as_json(table: TrimTable) -> dict[str, Any]:
-    """The table for `--json`: cells with cylinders, SI with units in the names."""
-    from distrib.fuelling.verdict import WORDS
-
-    cells = []
-    for i, rpm in enumerate(table.rpm):
-        for j, pressure in enumerate(table.pressure_pa):
-            cylinders = [
-                {
-                    "cylinder": number,
-                    "distance_from_entry_mm": table.distance_from_entry_m[c] * 1e3,
-                    "deviation_percent": table.deviation_percent[i, j, c],
-                    "band_percent": [table.low_percent[i, j, c], table.high_percent[i, j, c]],
-                    "lambda": table.lambda_equal_fuel[i, j, c],
-                    "needed_percent": table.needed_percent[i, j, c],
-                    "trim_percent": table.trim_percent[i, j, c],
-                    "trim_shown_percent": table.trim_shown[i, j, c],
-                    "verdict": str(table.verdict[i, j, c]),
-                    "words": WORDS.get(str(table.verdict[i, j, c]), ""),  # type: ignore[call-overload]
-                }
-                for c, number in enumerate(table.cylinders)
-            ]
-            cells.append({
-                "rpm": rpm, "charge_pressure_pa": pressure,
-                "base_percent": table.base_percent[i, j],
-                "mean_percent": table.mean_percent[i, j],
-                "duty_max": None if table.duty is None else table.duty[i, j],
-                "duty_cylinder": None if table.duty_cylinder is None else table.duty_cylinder[i, j],
-                "cylinders": cylinders,
-            })
-    return {
-        "case": {"title": table.title, "hash": table.case_hash}, "model": table.model,
-        "policy": table.policy, "evidence": table.evidence, "step": table.step,
-        "trim_on": table.trim_on, "fuel": table.fuel, "lambda_target": table.lambda_target,
-        "band_level": table.level, "cells": cells,
-        "to_confirm": [{"key": i.key, "text": i.text} for i in table.gate.open],
-        "confirmed": [i.key for i in table.gate.confirmed], "limits": table.limits,
-        "cautions": table.cautions, "sign_flips": table.flips, "assumed": table.assumed,
-    }
-
-
-def _show(table: TrimTable) -> None:
-    from distrib.calibration.sheet import number
-    from distrib.cli.output import note
-    from distrib.cli.output import table as show
-    from distrib.fuelling.verdict import WORDS
-
-    for i, rpm in enumerate(table.rpm):
-        for j, pressure in enumerate(table.pressure_pa):
-            rows = [
-                [
-                    cylinder, number(table.distance_from_entry_m[c] * 1e3, 0),
-                    number(table.deviation_percent[i, j, c], 1, True),
-                    f"{number(table.low_percent[i, j, c], 1, True)} .. "
-                    f"{number(table.high_percent[i, j, c], 1, True)}",
-                    number(table.lambda_equal_fuel[i, j, c], 3),
-                    number(table.trim_shown[i, j, c], 1, True) or "refused",
-                    WORDS.get(str(table.verdict[i, j, c]), "no solution"),  # type: ignore[call-overload]
-                ]
-                for c, cylinder in enumerate(table.cylinders)
-            ]
-            show(
-                f"{table.title}: {rpm:.0f} rpm, {pressure / 1e3:.0f} kPa absolute "
-                f"({table.model}, {table.evidence}, trim on {table.trim_on})",
-                ["cylinder", "from entry mm", "air %", "band %", "lambda", "trim %",
-                 "what it means"], rows,
-            )
-    for item in table.gate.open:
-        note(f"confirm first: {item.text}")
-    for text in (*table.cautions, *table.flips):
-        note(text)

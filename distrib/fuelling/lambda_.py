@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from distrib.fuelling.errors import FuellingError, TrimError
 from distrib.results import FloatArray
+
+BISECTIONS: Final = 60
+"""Halvings of the interval of a scale: to the last digit of a double."""
 
 
 def over_mean(values: Any) -> FloatArray:
@@ -75,6 +78,40 @@ def multiplier_from_lambda(
     if not 0.0 < f < 1.0 or np.any(f * ratio >= 1.0):
         raise FuellingError("the air-following share leaves no fuel to trim")
     return np.asarray((1.0 - f) * now * ratio / (1.0 - f * ratio), dtype=np.float64)
+
+
+def air_from_lambda(
+    multiplier_now: Any, lambda_measured: Any, air_following_fraction: float = 0.0
+) -> FloatArray:
+    """Air of each cylinder, up to a factor for each point, from measured lambdas (..., N).
+
+    `multiplier_now` is the port fuel of each cylinder over its base, trims in. With all fuel at the
+    ports air is lambda x multiplier. With a fraction f following the air, cylinder i has the fuel
+    T = f a + (1 - f) now, and k lambda = a/T with a k that is the same for all (the base map may be
+    off): a = (1 - f) now k lambda/(1 - f k lambda), where k makes the mean of a one. NaN where
+    lambda is NaN; the mean is then that of the measured cylinders. FuellingError unless 0 <= f < 1.
+    """
+    f = air_following_fraction
+    if not 0.0 <= f < 1.0:
+        raise FuellingError(f"air-following fraction {f:g} leaves no fuel to trim; allowed: "
+                            "0 to below 1")
+    now, lam = np.broadcast_arrays(np.asarray(multiplier_now, dtype=np.float64),
+                                   np.asarray(lambda_measured, dtype=np.float64))
+    if f == 0.0:
+        return np.asarray(now * lam, dtype=np.float64)
+    number = np.maximum(np.isfinite(lam).sum(axis=-1, keepdims=True), 1)
+    highest = np.nan_to_num(lam).max(axis=-1, keepdims=True)
+    low, high = np.zeros_like(highest), 1.0 / (f * np.maximum(highest, 1e-300))
+
+    def air(k: FloatArray) -> FloatArray:
+        with np.errstate(divide="ignore"):
+            return np.asarray((1.0 - f) * now * k * lam / (1.0 - f * k * lam), dtype=np.float64)
+
+    for _ in range(BISECTIONS):  # the mean rises from 0 to infinity between low and high
+        middle = 0.5 * (low + high)
+        over = np.nansum(air(middle), axis=-1, keepdims=True) / number > 1.0
+        low, high = np.where(over, low, middle), np.where(over, middle, high)
+    return air(low)
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ def test_trims_writes_sheet_page_and_json(
         tmp_path / "s.csv", "--page", tmp_path / "s.html", "--json", tmp_path / "s.json",
         "--confirmed", "leaks,wiring",
     ], capsys)
-    assert code == 0 and "trim %" in out
+    assert code == 0 and "trim" in out and "4000 rpm, 221 kPa absolute" in out
     assert "confirm first: injectors flow-matched" in err and "no leaks" not in err
     data = json.loads((tmp_path / "s.json").read_text())
     first = data["cells"][0]["cylinders"]
