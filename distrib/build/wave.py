@@ -46,7 +46,7 @@ class WaveRun:
 def run_wave(
     case: Case, *, rpm: ArrayLike | None = None, charge_pressure_pa: ArrayLike | None = None,
     charge_temperature_k: ArrayLike | None = None, options: Options | None = None,
-    accuracy_percent: float | None = None, port_length_m: float | None = None, threads: int = 1,
+    accuracy_percent: float | None = None, threads: int = 1,
 ) -> WaveRun:
     """Solve the wave model at all points; conditions broadcast, defaults from the case.
 
@@ -59,7 +59,7 @@ def run_wave(
         chosen = replace(chosen, cell_m=cell_for_accuracy(accuracy_percent))
     points = operating_points(case, rpm, charge_pressure_pa, charge_temperature_k)
     setups = tuple(
-        case_setup(case, float(n), float(p), float(t), port_length_m)
+        case_setup(case, float(n), float(p), float(t))
         for n, p, t in zip(points["rpm"], points["charge_pressure_pa"],
                            points["charge_temperature_k"], strict=True))
     results = run_many([s.setup for s in setups], chosen, threads)
@@ -69,7 +69,7 @@ def run_wave(
 def solve_wave(
     case: Case, *, rpm: ArrayLike | None = None, charge_pressure_pa: ArrayLike | None = None,
     charge_temperature_k: ArrayLike | None = None, options: Options | None = None,
-    accuracy_percent: float | None = None, port_length_m: float | None = None, threads: int = 1,
+    accuracy_percent: float | None = None, threads: int = 1,
 ) -> Shares:
     """Shares of the wave model at (P,) points; conditions broadcast, defaults from the case.
 
@@ -82,8 +82,7 @@ def solve_wave(
     """
     run = run_wave(case, rpm=rpm, charge_pressure_pa=charge_pressure_pa,
                    charge_temperature_k=charge_temperature_k, options=options,
-                   accuracy_percent=accuracy_percent, port_length_m=port_length_m,
-                   threads=threads)
+                   accuracy_percent=accuracy_percent, threads=threads)
     return wave_shares(run)
 
 

@@ -39,9 +39,6 @@ from distrib.wave.setup import (
 
 FLANGED = 0.8216
 """End correction of a flanged open end over its radius: Norris and Sheng (1989), row ac.fl."""
-PORT_BORES = 1.15
-WHY_PORT = ("passage in the head from flange to valve seat, about 1.15 bores (from memory); the "
-            "case describes the runner to the flange only")
 SHORTEST_M = 0.02
 """Ducts below this would force needlessly small time steps; they are lengthened, with a warning."""
 PROFILE_POINTS = 33
@@ -273,11 +270,9 @@ def _add_tube(parts: Parts, built: BuiltGraph, tube: Any, number: int) -> None:
 
 
 def case_setup(case: Case, rpm: float, charge_pressure_pa: float | None = None,
-               charge_temperature_k: float | None = None,
-               port_length_m: float | None = None) -> CaseSetup:
+               charge_temperature_k: float | None = None) -> CaseSetup:
     """Wave setup of a case at one operating point; conditions default to the case's.
 
-    `port_length_m`: passage in the head from runner flange to valve; assumed (and listed) if None.
     Cylinders are numbered in ascending order. Exhaust pressure keeps its ratio to the charge.
     """
     con, engine = case.conditions, case.engine
@@ -286,16 +281,13 @@ def case_setup(case: Case, rpm: float, charge_pressure_pa: float | None = None,
     built = build_graph(case, charge_pressure_pa=pressure, charge_temperature_k=temperature)
     valves = ports(case)
     assumed = list(valves.assumed)
-    port = PORT_BORES * engine.bore_m if port_length_m is None else port_length_m
-    if port_length_m is None:
-        assumed.append(Assumed("port length in the head", f"{port * 1e3:.0f} mm", WHY_PORT))
     parts = Parts()
     _add_plenums(parts, case, built)
     for entry in case.entries:
         _add_entry(parts, case, entry, built)
     order = runner_order(case)
     for runner in sorted(case.runners, key=lambda r: r.cylinder):
-        _add_runner(parts, built, runner, order.index(runner.cylinder), port)
+        _add_runner(parts, built, runner, order.index(runner.cylinder), engine.port_length_m)
     for number, tube in enumerate(case.balance_tubes, start=1):
         _add_tube(parts, built, tube, number)
     offsets = np.asarray(tdc_offsets_deg(engine.firing_order, engine.firing_intervals_deg))

@@ -25,6 +25,7 @@ CYLINDERS: Final = {
     "flat-6": 6,
 }
 ROD_RATIO: Final = 1.6
+PORT_BORES: Final = 1.15
 EXHAUST_ABOVE_AMBIENT_PA: Final = 5000.0
 BOOST_MARGIN_PA: Final = 1000.0
 """Charge pressure above ambient from which an engine counts as boosted."""
@@ -135,8 +136,9 @@ def _engine_and_conditions(draft: Draft) -> None:
     layout = engine.get("layout")
     count = CYLINDERS.get(layout) if layout else None
     engine.values["cylinders"] = FAULTY if count is None else count
-    stroke = engine.get("stroke_m")
+    stroke, bore = engine.get("stroke_m"), engine.get("bore_m")
     _set(draft, engine, "rod_m", lambda: None if stroke is None else ROD_RATIO * stroke)
+    _set(draft, engine, "port_length_m", lambda: None if bore is None else PORT_BORES * bore)
     _set(
         draft,
         engine,

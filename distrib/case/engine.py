@@ -113,6 +113,19 @@ class Engine(Part):
             derived="1.6 times the stroke",
         ),
     ]
+    port_length_m: Annotated[
+        float,
+        Spec(
+            "port_length",
+            "length",
+            "passage in the head from the runner's flange to the valve seat",
+            "95 mm",
+            0,
+            0.4,
+            why="usual proportion (from memory)",
+            derived="1.15 times the bore",
+        ),
+    ]
     compression_ratio: Annotated[
         float, Spec("compression_ratio", "number", "geometric", "9.3", 5, 20)
     ]

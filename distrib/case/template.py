@@ -108,6 +108,7 @@ def _engine(v: Starter) -> dict[str, Any]:
         "bore": f"{v.bore_mm:g} mm",
         "stroke": f"{v.stroke_mm:g} mm",
         "rod": f"{v.rod_mm:g} mm",
+        "port_length": f"{1.15 * v.bore_mm:.0f} mm",
         "compression_ratio": v.ratio,
         "firing_order": list(v.firing_order),
         "firing_intervals": [interval] * len(v.firing_order),

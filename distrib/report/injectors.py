@@ -1,8 +1,8 @@
 """Injectors on a drawing: symbols whose tips stand where the case says, as far as it says so.
 
-The case gives one distance from the tip to the valve, along the passage, and what the spray hits.
-It does not describe the port in the head; its length is the one that the wave model assumes. Which
-side of the runner an injector sits on, how it leans and how large it is follow a convention.
+The case gives one distance from the tip to the valve, along the passage, what the spray hits, and
+the length of the port in the head. Which side of the runner an injector sits on, how it leans and
+how large it is follow a convention.
 """
 
 from __future__ import annotations
@@ -28,15 +28,14 @@ LEAN_DEG: Final[dict[str, float]] = {"valve": 25.0, "mouth": 25.0, "wall": 90.0}
 """Angle between injector and runner axis on the drawing, by what the spray hits."""
 NOTE: Final = (
     "Injectors are symbols: only the place of the tip along the runner is meant. It is set back "
-    "{back} from the valve; the port in the head is not in the case and is taken as {port} long, "
-    "as the wave model assumes. They stand on the side away from the bend; lean and size are a "
-    "convention.")
+    "{back} from the valve, past a port of {port} in the head. They stand on the side away from "
+    "the bend; lean and size are a convention.")
 NOTE_HEAD: Final = (
-    "Injectors are not drawn: {back} from the valve the tip lies in the head, whose port is not in "
-    "the case and is taken as {port} long, as the wave model assumes.")
+    "Injectors are not drawn: {back} from the valve the tip lies in the port of the head, which is "
+    "{port} long.")
 NOTE_BEFORE: Final = (
-    "Injectors are symbols before the mouths: {back} from the valve is more than runner and port "
-    "(taken as {port} long, as the wave model assumes). Lean and size are a convention.")
+    "Injectors are symbols before the mouths: {back} from the valve is more than runner and "
+    "port ({port}) together. Lean and size are a convention.")
 
 
 @dataclass(frozen=True)
@@ -61,11 +60,9 @@ def injector_symbol(
     drawing = case.drawing
     if drawing is None or drawing.injector_to_valve_m is None:
         return None, ()
-    from distrib.build.wave_setup import PORT_BORES
-
-    port = PORT_BORES * case.engine.bore_m
+    port = case.engine.port_length_m
     back = drawing.injector_to_valve_m
-    words = {"back": both(back), "port": f"about {both(round(port, 3))}"}
+    words = {"back": both(back), "port": both(round(port, 4))}
     steps = np.linalg.norm(np.diff(line_m, axis=0), axis=1)
     run = np.concatenate([[0.0], np.cumsum(steps)])
     at = float(run[-1]) - (back - port)

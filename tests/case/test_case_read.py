@@ -77,6 +77,7 @@ def test_everything_left_out_is_written_down_with_its_reason() -> None:
         "limits",
         "uncertainty",
         "engine.rod",
+        "engine.port_length",
         "engine.firing_intervals",
         "engine.exhaust_pressure",
         "conditions.ambient_pressure",
@@ -101,6 +102,7 @@ def test_everything_left_out_is_written_down_with_its_reason() -> None:
 def test_derived_values() -> None:
     case = read_text(MINIMAL)
     assert case.engine.rod_m == pytest.approx(1.6 * 0.086)
+    assert case.engine.port_length_m == pytest.approx(1.15 * case.engine.bore_m)
     assert case.engine.firing_intervals_deg == (180.0,) * 4
     assert case.conditions.ambient_pressure_pa == 101325.0  # ISO 2533, sea level
     assert case.conditions.ambient_temperature_k == 288.15  # ISO 2533, sea level

@@ -37,7 +37,7 @@ def flat_section(at: float, width: float, height: float) -> Section:
 def engine(layout: str, order: tuple[int, ...]) -> Engine:
     valve = Valve(count=2, diameter_m=0.032, max_lift_m=0.0095, opens_deg=10, closes_deg=48)
     return Engine(layout=layout, cylinders=len(order), bore_m=0.081, stroke_m=0.0928,
-                  rod_m=0.144, compression_ratio=9.3, firing_order=order,
+                  rod_m=0.144, port_length_m=0.095, compression_ratio=9.3, firing_order=order,
                   firing_intervals_deg=(720.0 / len(order),) * len(order),
                   intake_valve=valve, exhaust_valve=valve, exhaust_pressure_pa=2.2e5)
 

@@ -8,7 +8,6 @@ import designs
 import numpy as np
 import pytest
 
-from distrib.build.wave_setup import PORT_BORES
 from distrib.case.drawing import Drawing, Structure
 from distrib.case.schema import Case
 from distrib.report.drawing import drawing_bytes
@@ -16,8 +15,7 @@ from distrib.report.metal import Tube, metal_of
 from distrib.report.shapes import Oval, Stroke, view
 from distrib.report.sheet import drawing_sheet
 
-BORE = 0.081
-PORT = PORT_BORES * BORE
+PORT = designs.engine("inline-5", (1, 2, 4, 5, 3)).port_length_m
 
 
 def fitted(back_m: float, aim: Any = "valve", bends: Any = None, **more: Any) -> Case:
@@ -48,7 +46,7 @@ def test_tip_stands_its_distance_from_the_valve_less_the_port_before_the_flange(
         bore = 0.042 + (0.040 - 0.042) * (tip[1] - runner.points_m[0][1]) / 0.30
         assert tip[2] == pytest.approx(bore / 2, abs=1e-9), "in the wall, on the upper side"
     note = next(n for n in metal.notes if n.startswith("Injectors"))
-    assert "150 mm" in note and "about 93 mm" in note and "wave model" in note
+    assert "150 mm" in note and "95 mm" in note
 
 
 @pytest.mark.parametrize(("aim", "cosine"), [("valve", np.cos(np.radians(25))), ("wall", 0.0)])

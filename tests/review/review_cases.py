@@ -55,7 +55,7 @@ def _engine() -> schema.Engine:
         cylinders=4,
         bore_m=0.086,
         stroke_m=0.086,
-        rod_m=0.143,
+        rod_m=0.143, port_length_m=0.095,
         compression_ratio=9.5,
         firing_order=(1, 3, 4, 2),
         firing_intervals_deg=(180.0,) * 4,
