@@ -11,7 +11,7 @@ from scipy.stats import norm, qmc
 from distrib.build.bench import solve_bench
 from distrib.calibration.bench import ONE_AT_A_TIME, BenchSheet
 from distrib.calibration.bench_model import bench_forward, calibrated_changes
-from distrib.calibration.fit import fit_map
+from distrib.calibration.fit import Parameter, fit_map
 from distrib.calibration.residual_plot import residual_svg
 from distrib.calibration.service import fit_bench
 from distrib.case.change import to_toml, with_changes
@@ -29,6 +29,7 @@ from .made import (
     truth_of,
     with_areas,
 )
+from .together import Predict, run_together
 
 
 def test_noise_free_truth_comes_back() -> None:
@@ -161,7 +162,36 @@ def test_residual_plot_names_every_observation() -> None:
     assert "runner 1 alone" in svg and "runner &lt;2&gt;" in svg and ">-6.0<" in svg
 
 
-@pytest.mark.slow
+def test_fits_that_share_their_evaluations_are_fits_alone() -> None:
+    """The cheap model stands for the network, whose batches are tested above."""
+    rng = np.random.default_rng(6)
+    slope, observed = rng.standard_normal((5, 2)), rng.standard_normal((9, 5))
+    parameters = [Parameter("a", 1.0, 0.5, "log"), Parameter("b", 0.2, 2.0)]
+    calls = []
+
+    def model(sets: np.ndarray) -> np.ndarray:
+        calls.append(len(sets))
+        return np.sin(sets[:, :1] * slope[:, 0] + sets[:, 1:] * slope[:, 1])
+
+    def one(i: int, predict: Predict) -> np.ndarray:
+        return fit_map(predict, observed[i], np.full(5, 0.1), parameters).value
+
+    alone = [one(i, model) for i in range(len(observed))]
+    asked_alone = len(calls)
+    assert np.array_equal(run_together(model, len(observed), one), alone)
+    assert len(calls) - asked_alone < asked_alone / 3
+
+
+def test_a_fit_that_fails_stops_no_other() -> None:
+    def one(i: int, predict: Predict) -> float:
+        if i == 1:
+            raise ValueError("the second")
+        return float(predict(np.full((1, 1), float(i)))[0, 0])
+
+    with pytest.raises(ValueError, match="the second"):
+        run_together(lambda sets: sets, 4, one)
+
+
 def test_ninety_percent_interval_covers() -> None:
     """1 % noise, 200 seeded repetitions, truth drawn from the priors: 85 to 95 % hits each.
 
@@ -176,12 +206,13 @@ def test_ninety_percent_interval_covers() -> None:
     steps = norm.ppf(cube)
     truths = np.array([truth_of(forward, row) for row in steps[:, :count]])
     clean = forward.predict(truths)
-    hits = np.zeros(truths.shape, dtype=bool)
-    for i, truth in enumerate(truths):
+
+    def one(i: int, predict: Predict) -> np.ndarray:
         noisy = with_areas(forward, clean[i] + 0.01 * steps[i, count:], 0.01)
-        found = fit_map(noisy.predict, noisy.observed, noisy.sigma, noisy.parameters,
-                         tolerance=1e-5)
-        hits[i] = (found.low90 <= truth) & (found.high90 >= truth)
+        found = fit_map(predict, noisy.observed, noisy.sigma, noisy.parameters, tolerance=1e-5)
+        return (found.low90 <= truths[i]) & (found.high90 >= truths[i])
+
+    hits = np.array(run_together(forward.predict, len(truths), one))
     rates = hits.mean(axis=0)
     assert np.all((rates >= 0.85) & (rates <= 0.95)), dict(
         zip([p.name for p in forward.parameters], rates, strict=True))
