@@ -32,9 +32,10 @@ def render_html(document: Document) -> str:
     environment = _environment()
     style = environment.get_template("style.css.j2").render(
         verdicts=VERDICT_STYLES.values(), muted=MUTED, note=_css_string(document.standing_note))
-    return environment.get_template("report.html.j2").render(
-        document=document, style=Markup(style), picture=_picture, kind=_kind,
-        letters={style.letter: name for name, style in VERDICT_STYLES.items()})
+    with house_style():
+        return environment.get_template("report.html.j2").render(
+            document=document, style=Markup(style), picture=_picture, kind=_kind,
+            letters={style.letter: name for name, style in VERDICT_STYLES.items()})
 
 
 def _environment() -> Environment:
@@ -72,15 +73,17 @@ def tight(text: str) -> Any:
 
 
 def _picture(block: Picture) -> Any:
-    """A picture as SVG that the template takes as it is: its text is escaped by the SVG writer."""
+    """A picture as SVG that the template takes as it is: its text is escaped by the SVG writer.
+
+    Call inside `house_style`.
+    """
     from markupsafe import Markup
 
-    with house_style():
-        figure = new_figure(block.width_in, block.height_in)
-        if block.own_layout:
-            figure.set_layout_engine("none")
-        block.draw(figure)
-        return Markup(inline_svg(figure, block.name, block.title, block.words))
+    figure = new_figure(block.width_in, block.height_in)
+    if block.own_layout:
+        figure.set_layout_engine("none")
+    block.draw(figure)
+    return Markup(inline_svg(figure, block.name, block.title, block.words))
 
 
 def _css_string(text: str) -> Any:

@@ -87,8 +87,10 @@ def settled(figure: Figure) -> list[tuple[float, float, float, float]]:
     The solver's last digits differ from run to run, which would show in the bytes of a file.
     Returns left, bottom, width, height of every axes as shares of the figure.
     """
-    if figure.get_layout_engine() is not None:
-        figure.draw_without_rendering()
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        if figure.axes:
+            engine.execute(figure)
         figure.set_layout_engine("none")
         for ax in figure.axes:
             bounds = ax.get_position().bounds
@@ -111,8 +113,23 @@ def figure_bytes(figure: Figure, kind: str) -> bytes:
         raise ValueError(f"figure kind {kind!r}; known: {', '.join(metadata)}")
     settled(figure)
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind, metadata=metadata[kind], dpi=PNG_DPI)
+    if kind == "svg":
+        _print_svg(figure, buffer, metadata[kind])
+    else:
+        figure.savefig(buffer, format=kind, metadata=metadata[kind], dpi=PNG_DPI)
     return buffer.getvalue()
+
+
+def _print_svg(figure: Figure, buffer: io.BytesIO, metadata: dict[str, Any]) -> None:
+    """The settled figure drawn once; `savefig` would draw it twice, to lay out what is laid out."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    canvas, dpi = figure.canvas, figure.dpi
+    try:
+        FigureCanvasSVG(figure).print_svg(buffer, metadata=metadata)
+    finally:
+        figure.set_canvas(canvas)
+        figure.set_dpi(dpi)
 
 
 _PROLOGUE = re.compile(r"^.*?(?=<svg\b)", re.DOTALL)
