@@ -125,8 +125,9 @@ def _print_svg(figure: Figure, buffer: io.BytesIO, metadata: dict[str, Any]) -> 
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     canvas, dpi = figure.canvas, figure.dpi
+    printer: Any = FigureCanvasSVG(figure)
     try:
-        FigureCanvasSVG(figure).print_svg(buffer, metadata=metadata)
+        printer.print_svg(buffer, metadata=metadata)
     finally:
         figure.set_canvas(canvas)
         figure.set_dpi(dpi)

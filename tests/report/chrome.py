@@ -8,13 +8,17 @@ import itertools
 import json
 import os
 import select
+import shutil
 import subprocess
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-CHROMIUM = "/usr/bin/chromium"
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome",
+         "headless_shell", "chromium-headless-shell")
+CHROMIUM = next((path for path in map(shutil.which, NAMES) if path is not None), None)
+"""The browser on this machine's path; None where there is none."""
 FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
          "--disable-background-networking", "--disable-component-update", "--disable-sync",
          "--remote-debugging-pipe")
@@ -105,7 +109,9 @@ class Page:
 
 @contextlib.contextmanager
 def browser(folder: Path) -> Iterator[Page]:
-    """A browser with a fresh profile in `folder`, ended afterwards."""
+    """A browser with a fresh profile in `folder`, ended afterwards; RuntimeError without one."""
+    if CHROMIUM is None:
+        raise RuntimeError("no Chromium on the path")
     from_us, to_browser = os.pipe()
     from_browser, to_us = os.pipe()
 
