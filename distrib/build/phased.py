@@ -39,6 +39,9 @@ REPEATS = 1e-6
 """A case repeats when no cylinder's trapped air moves by more than this part."""
 EXHAUST_K = 1000.0
 WHY_EXHAUST = "gas that comes back through the exhaust valve; usual order (from memory)"
+PORTIONS = 4
+"""Parts of a batch for each thread: few enough to cost nothing, enough that a busy core can leave
+work to the other."""
 PORT_PART = 0.9
 """Largest effective valve area as a part of the port flange (own choice, see `_intake_table`)."""
 START_FLOW = 0.01
@@ -239,7 +242,7 @@ def run_phased(
     model: PhasedModel, threads: int = 1, *, seed: FloatArray | None = None,
     repeats: float = REPEATS,
 ) -> PhasedRun:
-    """Run every case of the batch until it repeats.
+    """Run every case of the batch until it repeats; `final` holds the state each ended with.
 
     seed: states (rows, B) of a like model to start from, as `PhasedRun.final`; None: from rest.
     repeats: largest relative change of trapped air from cycle to cycle that counts as repeating.
@@ -255,7 +258,7 @@ def run_phased(
     change = np.zeros(batch)
     trace = np.zeros((slots, int(model.engine.steps[0])))
     start = np.zeros((0, 0)) if seed is None else np.ascontiguousarray(seed)
-    final = np.zeros((_state_rows(model), batch if seed is None else 0))
+    final = np.zeros((_state_rows(model), batch))
     blocks = -(-batch // LANES)
 
     def run(first: int, last: int) -> None:
@@ -267,7 +270,7 @@ def run_phased(
     if threads > 1 and blocks > 1:
         from concurrent.futures import ThreadPoolExecutor
 
-        cuts = np.linspace(0, blocks, threads + 1).astype(int)
+        cuts = np.unique(np.linspace(0, blocks, PORTIONS * threads + 1).astype(int))
         with ThreadPoolExecutor(threads) as pool:
             list(pool.map(run, cuts[:-1], cuts[1:]))
     else:

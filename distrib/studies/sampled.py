@@ -100,22 +100,16 @@ def sample_bench(case: Case, rpm: FloatArray | None, draws: Draws, threads: int 
 def sample_phased(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
     """The network through the crank cycle at the given speeds, or those of the case.
 
-    Samples start from the repeating state of the nominal design, step and stop as the bands of
-    `build.band` do; a nominal draw alone is run to the end.
+    Samples are started, stepped and stopped as for the bands (`build.band.trapped_samples`).
     """
-    from distrib.build.band import SAMPLE_REPEATS, SAMPLE_STEPS
+    from distrib.build.band import trapped_samples
     from distrib.build.graph import runner_order
-    from distrib.build.phased import operating_points, phased_model, run_phased
+    from distrib.build.phased import operating_points
 
     points = operating_points(case, rpm, None, None)
-    count, samples = points["rpm"].size, max(draws.samples, 1)
-    run = run_phased(phased_model(case, points, steps=SAMPLE_STEPS), threads)
-    if draws.samples > 0:
-        run = run_phased(phased_model(case, points, draws, steps=SAMPLE_STEPS), threads,
-                         seed=np.repeat(run.final, samples, axis=1), repeats=SAMPLE_REPEATS)
-    trapped = np.where(run.cycles > 0, run.trapped_kg, np.nan)
-    grouped = trapped.reshape(trapped.shape[0], count, samples)
-    air = np.moveaxis(grouped, (0, 1, 2), (2, 1, 0)) * points["rpm"][None, :, None] / 120.0
+    trapped, nominal = trapped_samples(case, points, draws, threads)
+    kept = trapped if draws.samples > 0 else nominal[:, None, :]
+    air = kept.swapaxes(0, 1) * points["rpm"][None, :, None] / 120.0
     return Sampled(np.array(runner_order(case)), np.ascontiguousarray(air))
 
 
