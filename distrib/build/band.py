@@ -85,7 +85,7 @@ def _draws(case: Case, samples: int | None, seed: int | None) -> Draws:
 def phased_samples(
     case: Case, points: Mapping[str, FloatArray], draws: Draws
 ) -> tuple[FloatArray, FloatArray]:
-    """Sampled deviations (P, S, N) of the phased model, and the nominal ones (P, N) solved alike."""
+    """Sampled deviations (P, S, N) of the phased model; nominal ones (P, N) solved alike."""
     trapped, nominal = trapped_samples(case, points, draws, THREADS)
     share = trapped / trapped.sum(axis=-1, keepdims=True)
     centre = nominal / nominal.sum(axis=-1, keepdims=True)
