@@ -71,7 +71,7 @@ def chosen_rpm(cases: Sequence[Case], wanted: Wanted) -> float:
 
 def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
     """Run what a report on one case needs; a part that fails is left out with a remark."""
-    shares, sweeps, remarks = _results(case, wanted, rpm)
+    shares, over, remarks = _results(case, wanted, rpm)
     engine = next((s for s in shares if s.model != "bench"), None)
     trims = None
     if engine is not None:
@@ -85,7 +85,7 @@ def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
             sensitivity = swing_table(case)
         except DistribError as error:
             remarks.append(f"{case.title}: no sensitivities: {error}")
-    findings = review_rows(case, shares) if wanted.review else None
+    findings = review_rows(case, reviewed(shares, over)) if wanted.review else None
     reasons: tuple[str, ...] = ()
     if shares:
         try:
@@ -94,14 +94,15 @@ def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
             remarks.append(f"{case.title}: no balance of regain and friction: {error}")
     return Gathered(ReportData(
         case=case, shares=tuple(shares), findings=findings, trims=trims, sensitivity=sensitivity,
-        rpm_sweep=tuple(sweeps), reasons=reasons, versions=versions(), date=wanted.date,
+        rpm_sweep=_sweeps(over, wanted.models), reasons=reasons, versions=versions(),
+        date=wanted.date,
         case_hash=_hash(case)), tuple(remarks))
 
 
 def _results(
     case: Case, wanted: Wanted, rpm: float,
-) -> tuple[list[Shares], list[RpmSweep], list[str]]:
-    """Results at the chosen speed in the order asked for, over all speeds, and remarks."""
+) -> tuple[list[Shares], dict[str, Shares], list[str]]:
+    """Results at the chosen speed in the order asked for, over all speeds by model, and remarks."""
     from distrib.cli.kept import kept_wave
     from distrib.cli.solved import solve_case
 
@@ -126,11 +127,19 @@ def _results(
             from distrib.build.together import spanned
 
             at["phased"] = spanned(at["phased"], at["wave"], case.limits.lean_percent)
+    return [at[m] for m in wanted.models if m in at], over, remarks
+
+
+def reviewed(at: Sequence[Shares], over: Mapping[str, Shares]) -> list[Shares]:
+    """What the review reads: the results with their bands, and the wave model at all its speeds."""
+    return [over.get("wave", s) if s.model == "wave" else s for s in at]
+
+
+def _sweeps(over: Mapping[str, Shares], models: Sequence[str]) -> tuple[RpmSweep, ...]:
     notes = {"phased": "Without inertia of the air, the phased model hardly depends on engine "
                        "speed."}
-    sweeps = [_sweep(over[m], notes.get(m, "")) for m in wanted.models if m in over]
-    return ([at[m] for m in wanted.models if m in at], [s for s in sweeps if s is not None],
-            remarks)
+    found = [_sweep(over[m], notes.get(m, "")) for m in models if m in over]
+    return tuple(s for s in found if s is not None)
 
 
 def _reasons(case: Case, engine: Shares | None) -> tuple[str, ...]:
@@ -224,7 +233,8 @@ def _finding(found: Finding) -> FindingRow:
     return FindingRow(
         found.id, found.title, found.text, limit, found.verdict, found.why,
         f"{found.origin.kind}: {found.origin.text}" if found.origin.kind == "published"
-        else found.origin.kind, found.todo if found.verdict != "ok" else "", override)
+        else found.origin.kind, found.todo if found.verdict != "ok" else "", override,
+        found.applies)
 
 
 def _limit(found: Finding) -> str:

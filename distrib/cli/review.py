@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from distrib.case.schema import Case
     from distrib.results import Shares
     from distrib.review.rules import Finding
@@ -18,8 +20,8 @@ HEADINGS = {
     "ask": "ASK",
 }
 WIDEST = 100
-MODELS = ("phased", "wave", "bench")
-DEFAULT_MODELS = ("phased", "bench")
+SAMPLES = 256
+"""Samples of the bands that the rules read."""
 
 
 def review(
@@ -32,7 +34,7 @@ def review(
     ] = False,
     model: Annotated[
         list[str] | None,
-        typer.Option(help="phased, wave or bench; may be given again. Default phased and bench."),
+        typer.Option(help="phased, wave or bench; may be given again. Default as in shares."),
     ] = None,
     no_solve: Annotated[
         bool, typer.Option("--no-solve", help="Run no model; rules on flow use plain estimates.")
@@ -45,12 +47,12 @@ def review(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json
-    from distrib.cli.output_choice import choice
+    from distrib.cli.solved import wanted_models
     from distrib.errors import CheckFailed
     from distrib.review import review as run_review
 
-    names = [choice("--model", name, MODELS) for name in model or DEFAULT_MODELS]
     read = read_case(case)
+    names = wanted_models(read, model)
     result = run_review(read, () if no_solve else _solved(read, names))
     if json != "-":
         _show(case, read, result)
@@ -68,21 +70,22 @@ def _rules(count: int) -> str:
     return "1 rule asks" if count == 1 else f"{count} rules ask"
 
 
-def _solved(case: Case, names: list[str]) -> list[Shares]:
-    """Shares of the named models; a model that fails is said and left out."""
-    import importlib
-
-    from distrib.cli.output import note
+def _solved(case: Case, names: Sequence[str]) -> list[Shares]:
+    """Results of the named models as a report has them; one that fails is said and left out."""
+    from distrib.cli.notes import remark
+    from distrib.cli.report_data import reviewed
+    from distrib.cli.solved import solve_case
     from distrib.errors import NoSolution
 
-    found: list[Shares] = []
-    for name in dict.fromkeys(names):
-        solve = getattr(importlib.import_module(f"distrib.build.{name}"), f"solve_{name}")
-        try:
-            found.append(solve(case))
-        except NoSolution as error:
-            note(f"the {name} model did not solve and is left out: {error}")
-    return found
+    try:
+        found = solve_case(case, names, samples=SAMPLES)
+    except NoSolution as error:
+        remark(f"no model gave a solution, plain estimates stand in: {error}")
+        return []
+    for text in found.remarks:
+        remark(text)
+    at = {**found.at, found.deciding.model: found.deciding}
+    return reviewed([at[m] for m in names if m in at], found.over)
 
 
 def as_json(path: str, result: ReviewResult) -> dict[str, Any]:
@@ -94,6 +97,7 @@ def as_json(path: str, result: ReviewResult) -> dict[str, Any]:
         "models": list(result.models),
         "flow_basis": result.flow_basis,
         "counts": {v: result.count(v) for v in ("ok", "ask", "change", "missing")},
+        "ok_as_nothing_to_check": [f.id for f in result.idle],
         "failed": result.failed,
         "findings": list(result.findings),
         "sources": list(result.sources),
@@ -107,7 +111,8 @@ def _show(path: str, case: Case, result: ReviewResult) -> None:
     from distrib.review.rules import VERDICTS
 
     width = min(shutil.get_terminal_size((WIDEST, 24)).columns, WIDEST)
-    counts = ", ".join(f"{result.count(v)} {v}" for v in VERDICTS)
+    counts = ", ".join(f"{result.count(v) - (v == 'ok') * len(result.idle)} {v}" for v in VERDICTS)
+    counts += f", {len(result.idle)} do not apply"
     print(_wrapped("", f"Review of {path}: {result.title}", width))
     print(_wrapped("", f"{len(result.findings)} rules: {counts}.", width))
     entries = ", ".join(
@@ -123,7 +128,10 @@ def _show(path: str, case: Case, result: ReviewResult) -> None:
         for finding in found:
             print(_block(finding, width))
     print()
-    _show_ok([f for f in result.findings if f.verdict == "ok"], width)
+    _show_ok([f for f in result.findings if f.verdict == "ok" and f.applies], width)
+    if result.idle:
+        print(_wrapped("Do not apply: ", ", ".join(f.id for f in result.idle), width))
+        print()
     print("Cautions")
     for caution in result.cautions:
         print(_wrapped("  - ", caution, width))

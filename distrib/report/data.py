@@ -20,7 +20,10 @@ FindingVerdict = Literal["ok", "ask", "change", "missing"]
 
 @dataclass(frozen=True)
 class FindingRow:
-    """One line of the reviewer's checklist, all in words except the severity."""
+    """One line of the reviewer's checklist, all in words except the severity.
+
+    `applies` is false where the design has nothing that the rule checks; its verdict is then ok.
+    """
 
     rule: str
     checks: str
@@ -31,6 +34,7 @@ class FindingRow:
     origin: str
     to_do: str
     override: str = ""
+    applies: bool = True
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,7 @@ from distrib.report.tables import (
     assumed_table,
     findings_table,
     fuel_limits,
+    idle_in_words,
     models_table,
     passed_table,
     share_table,
@@ -206,6 +207,8 @@ def _review(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | N
             blocks += [*_head(label, reports), Grid(findings_table(data.findings))]
             passed = passed_table(data.findings)
             blocks += [Grid(passed)] if passed.rows else []
+            idle = idle_in_words(data.findings)
+            blocks += [Paragraph(idle)] if idle else []
     return Section("review", "Review", tuple(blocks)) if blocks else None
 
 

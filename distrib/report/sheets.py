@@ -134,7 +134,7 @@ def reviewer_sheet(data: ReportData, label: str) -> Section | None:
     columns = (*full.columns[:4], Column("answer, initials", blank=True))
     rows = tuple((*row[:4], "") for row in full.rows)
     table = Table("Open points", columns, rows)
-    passed = sum(f.verdict == "ok" for f in data.findings)
+    passed = sum(f.verdict == "ok" and f.applies for f in data.findings)
     blocks: tuple[Block, ...] = (
         Paragraph(f"{label}. {len(rows)} open points, {passed} passed. Case hash "
                   f"{data.case_hash[:16] or 'not given'}."),

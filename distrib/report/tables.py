@@ -268,7 +268,10 @@ def findings_table(findings: Sequence[FindingRow]) -> Table:
         (f.verdict, f"{f.checks} [{f.rule}]", f.value, _limit_cell(f),
          " ".join(as_sentence(t) for t in (f.why, f.to_do) if t)) for f in found)
     count = {name: sum(f.verdict == name for f in findings) for name in GRAVEST_FIRST}
+    idle = sum(not f.applies for f in findings)
+    count["ok"] -= idle
     note = ", ".join(f"{number} {name}" for name, number in count.items())
+    note += f", {idle} do not apply" if idle else ""
     return Table("Open points", columns, rows, (note,))
 
 
@@ -276,10 +279,17 @@ def passed_table(findings: Sequence[FindingRow]) -> Table:
     """The checks that passed, with what was found; a limit only where the case changed it."""
     rows = []
     for finding in findings:
-        if finding.verdict == "ok":
+        if finding.verdict == "ok" and finding.applies:
             changed = f" ({_limit_cell(finding)})" if finding.override else ""
             rows.append((finding.checks, f"{finding.value}{changed}"))
     return Table("Passed", (Column("check"), Column("found")), tuple(rows))
+
+
+def idle_in_words(findings: Sequence[FindingRow]) -> str:
+    """The checks that have nothing to check in this design, with the reason; "" for none."""
+    said = [f"{f.checks} ({f.value.removeprefix('does not apply: ')})" for f in findings
+            if not f.applies]
+    return f"Does not apply: {'; '.join(said)}." if said else ""
 
 
 def _limit_cell(finding: FindingRow) -> str:

@@ -167,8 +167,8 @@ def check_baffle(subject: Subject, limits: Limits) -> Outcome:
     name, value = worst(found, "at least")
     return Outcome(
         "ask",
-        f"entry {name}: perforated plate, {value:.0%} open; ask for thickness, support and "
-        "radii: a fragment goes into the engine",
+        f"entry {name}: perforated plate, {100.0 * value:.0f} % open; ask for thickness, support "
+        "and radii: a fragment goes into the engine",
         value,
     )
 

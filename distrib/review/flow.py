@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
@@ -20,6 +21,7 @@ from distrib.review.rules import (
     worst,
 )
 from distrib.review.subject import Subject, circle_m2
+from distrib.review.words import chance
 
 ESTIMATE_REGAIN: Final = 0.8
 ESTIMATE_RUNNER_LOSS: Final = 2.0
@@ -144,12 +146,23 @@ def check_tuning(subject: Subject, limits: Limits) -> Outcome:
     return Outcome("ok" if inside else "ask", text, tuned)
 
 
+def _converged(shares: Iterable[Shares]) -> list[Shares]:
+    """Results of engine models that have at least one solved point."""
+    return [s for s in shares if s.model != "bench" and bool(s.converged.any())]
+
+
+def _speed(shares: Shares, point: int, alone: bool = False) -> str:
+    """` at 4500 rev/min` where a result holds several speeds or `alone`, else nothing."""
+    rpm = np.atleast_1d(shares.conditions.get("rpm", np.array([])))
+    return f" at {rpm[point]:.0f} rev/min" if rpm.size > (0 if alone else 1) else ""
+
+
 def _spread(shares: Shares) -> tuple[float, str]:
     good = np.where(shares.converged, shares.spread_percent, np.nan)
-    value = float(np.nanmax(good))
-    text = f"{shares.model} model: largest spread {value:.1f} %"
+    at = int(np.nanargmax(good))
+    value = float(good[at])
+    text = f"{shares.model} model: largest spread {value:.1f} %{_speed(shares, at)}"
     if shares.band is not None:
-        at = int(np.nanargmax(good))
         text += (
             f" (band {shares.band.spread_low_percent[at]:.1f} to "
             f"{shares.band.spread_high_percent[at]:.1f} %)"
@@ -158,10 +171,10 @@ def _spread(shares: Shares) -> tuple[float, str]:
 
 
 def check_spread(subject: Subject, limits: Limits) -> Outcome:
-    """Predicted spread of the engine model; the two plain limits where none has run."""
-    shares = subject.engine_shares
-    if shares is not None and bool(shares.converged.any()):
-        value, text = _spread(shares)
+    """Largest predicted spread of the engine models; the two plain limits where none has run."""
+    used = _converged(subject.shares)
+    if used:
+        value, text = max(_spread(shares) for shares in used)
         return Outcome(limits.grade(value), text, value)
     fed = [p for p in subject.case.plenums if subject.runners_of(p)]
     ratio = max(geometry.area_ratio(subject.case, p.name) / subject.streams_of(p) for p in fed)
@@ -196,7 +209,7 @@ def _lean_reason(subject: Subject) -> str:
 
 def check_lean(subject: Subject, limits: Limits) -> Outcome:
     """Largest deviation above the mean over all engine models; the chance where a band ran."""
-    used = [s for s in subject.shares if s.model != "bench" and bool(s.converged.any())]
+    used = _converged(subject.shares)
     if not used:
         return Outcome("ask", "no engine model has run: lean risk is not known; run `shares`")
     limits = _lean_limits(subject, limits)
@@ -204,19 +217,27 @@ def check_lean(subject: Subject, limits: Limits) -> Outcome:
     for result in used:
         deviation = np.where(result.converged[:, None], result.deviation_percent, np.nan)
         at = np.unravel_index(int(np.nanargmax(deviation)), deviation.shape)
-        found.append((float(deviation[at]), int(result.cylinders[at[1]]), result.model))
-    chances = [float(np.nanmax(s.band.chance_lean)) for s in used if s.band is not None]
-    value, cylinder, model = max(found)
+        found.append((float(deviation[at]), int(result.cylinders[at[1]]), result.model,
+                      _speed(result, int(at[0]))))
+    chances = []
+    for s in used:
+        if s.band is not None:
+            point, _ = np.unravel_index(int(np.nanargmax(s.band.chance_lean)),
+                                        s.band.chance_lean.shape)
+            chances.append((float(np.nanmax(s.band.chance_lean)),
+                            _speed(s, int(point), alone=True)))
+    value, cylinder, model, speed = max(found)
     verdict = limits.grade(value)
     text = (
-        f"{model} model: cylinder {cylinder} gets {value:+.1f} % air: more air at equal fuel "
-        "burns lean"
+        f"{model} model: cylinder {cylinder} gets {value:+.1f} % air{speed}; more air at equal "
+        "fuel burns lean"
     )
     if chances:
-        text += f"; chance of passing the lean limit {max(chances):.0%}"
-        if max(chances) >= CHANCE_LEAN:
+        likely, at_speed = max(chances)
+        text += f"; by the band{at_speed} the chance of passing the lean limit is {chance(likely)}"
+        if likely >= CHANCE_LEAN:
             verdict = "change"
-        elif max(chances) >= CHANCE_WATCH and verdict == "ok":
+        elif likely >= CHANCE_WATCH and verdict == "ok":
             verdict = "ask"
     return Outcome(verdict, text, value, limits.limit, _lean_reason(subject))
 
@@ -240,7 +261,7 @@ def check_nearly_even(subject: Subject, limits: Limits) -> Outcome:
     value = float(np.nanmin(np.nanmax(shares.band.chance_leanest, axis=-1)))
     return Outcome(
         limits.grade(value),
-        f"the leanest cylinder is the same one in {value:.0%} of the samples at the least "
+        f"the leanest cylinder is the same one in {chance(value)} of the samples at the least "
         "certain speed",
         value,
     )
@@ -297,7 +318,7 @@ RULES: Final = (
         "spread",
         "flow",
         "Predicted spread of the air",
-        checks="largest minus smallest deviation over the cylinders, engine model",
+        checks="largest minus smallest deviation over the cylinders, worst engine model and speed",
         why="uneven air at even fuel is uneven mixture",
         todo="see the geometry and entry findings; compare with the other entry",
         origin=ENGINE_SPREAD,

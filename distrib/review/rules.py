@@ -61,7 +61,8 @@ class Outcome:
     """What the test of a rule found: verdict, sentence, and value in the rule's unit.
 
     `limit` is set only by a test that takes its limit from another part of the case; `reason`
-    then holds why the case departs from the rule's own limit.
+    then holds why the case departs from the rule's own limit. `applies` is false where this
+    design has nothing that the rule checks.
     """
 
     verdict: Verdict
@@ -69,6 +70,7 @@ class Outcome:
     value: float | None = None
     limit: float | None = None
     reason: str = ""
+    applies: bool = True
 
 
 @dataclass(frozen=True)
@@ -115,11 +117,12 @@ class Finding:
     overridden: bool = False
     override_reason: str = ""
     standard_limit: float | None = None
+    applies: bool = True
 
 
 def not_applicable(reason: str) -> Outcome:
     """Outcome of a rule that has nothing to check in this design."""
-    return Outcome("ok", f"does not apply: {reason}")
+    return Outcome("ok", f"does not apply: {reason}", applies=False)
 
 
 def missing(what: str) -> Outcome:

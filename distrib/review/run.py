@@ -54,6 +54,11 @@ class ReviewResult:
         return tuple(sorted(self.findings, key=lambda f: VERDICTS.index(f.verdict)))
 
     @property
+    def idle(self) -> tuple[Finding, ...]:
+        """Findings of rules that have nothing to check in this design; their verdict is ok."""
+        return tuple(f for f in self.findings if not f.applies)
+
+    @property
     def failed(self) -> bool:
         """Whether a rule demands a change."""
         return any(f.verdict == "change" for f in self.findings)
@@ -117,6 +122,7 @@ def evaluate(rule: Rule, subject: Subject) -> Finding:
         overridden=changed,
         override_reason=reason if changed else "",
         standard_limit=rule.limit,
+        applies=outcome.applies,
     )
 
 

@@ -222,7 +222,7 @@ def check_weld_factor(subject: Subject, limits: Limits) -> Outcome:
         return missing("share of the parent strength that is left beside a weld")
     return Outcome(
         limits.grade(s.weld_factor),
-        f"the design counts on {s.weld_factor:.0%} of the parent strength beside a weld",
+        f"the design counts on {100.0 * s.weld_factor:.0f} % of the parent strength beside a weld",
         s.weld_factor,
     )
 

@@ -22,7 +22,7 @@ SIDE, CENTER = str(CASES / "inline5_side.toml"), str(CASES / "inline5_center.tom
 def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
     """Results made up by hand instead of the models."""
     def results(case, wanted, rpm):  # type: ignore[no-untyped-def]
-        return [fakes.shares(case, m) for m in wanted.models], [], ["a remark"]
+        return [fakes.shares(case, m) for m in wanted.models], {}, ["a remark"]
 
     monkeypatch.setattr(report_data, "_results", results)
     monkeypatch.setattr(report_data, "swing_table", lambda case: None)

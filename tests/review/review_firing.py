@@ -223,6 +223,7 @@ FLOW: Final = (
     Fire("spread", "ask", same, (shares((-3.0, 0.0, 0.0, 3.0)),), 6.0),
     Fire("spread", "change", same, (shares((-5.0, 0.0, 0.0, 5.0)),), 10.0),
     Fire("spread", "ask", same, ()),
+    Fire("spread", "change", same, (*lean(0.5), shares((-6.0, 0.0, 0.0, 6.0), "wave")), 12.0),
     Fire("lean-risk", "ask", same, lean(2.0), 2.0),
     Fire("lean-risk", "change", same, lean(4.0), 4.0),
     Fire("lean-risk", "ask", same, lean(1.0, chance=0.2), 1.0),

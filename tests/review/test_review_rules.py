@@ -130,6 +130,39 @@ def test_lean_is_said_in_words() -> None:
     assert "more air at equal fuel burns lean" in text and "cylinder 4" in text
 
 
+@pytest.mark.parametrize(("part_of_one", "words"), [
+    (0.0, "under 1 %"), (0.02, "2 %"), (0.09, "9 %"), (1.0, "over 99 %")])
+def test_a_chance_from_samples_is_never_nought_or_all(part_of_one: float, words: str) -> None:
+    text = review(sound(), lean(1.0, chance=part_of_one)).finding("lean-risk").text
+    assert f"the chance of passing the lean limit is {words}" in text
+    assert "by the band at 3000 rev/min" in text
+
+
+def test_worst_engine_model_and_speed_are_named() -> None:
+    import dataclasses
+
+    import numpy as np
+
+    waves = shares((-1.0, -1.0, 0.0, 2.0), "wave")
+    steeper = np.array([[1.0], [1.5]]) * waves.deviation_percent
+    waves = dataclasses.replace(waves, deviation_percent=steeper,
+                                spread_percent=np.array([3.0, 4.5]))
+    result = review(sound(), (*lean(0.5), waves))
+    spread, risk = result.finding("spread"), result.finding("lean-risk")
+    assert spread.text.startswith("wave model: largest spread 4.5 % at 6500 rev/min")
+    assert (spread.verdict, spread.value) == ("ask", 4.5)
+    assert "wave model: cylinder 4 gets +3.0 % air at 6500 rev/min" in risk.text
+    assert risk.value == pytest.approx(3.0)
+
+
+def test_rules_with_nothing_to_check_are_told_apart() -> None:
+    result = review(sound(), SOUND_SHARES)
+    idle = {f.id for f in result.idle}
+    assert "balance-tube" in idle and "area-ratio" not in idle
+    assert all(f.verdict == "ok" and f.text.startswith("does not apply") for f in result.idle)
+    assert all(f.applies for f in result.findings if f.id not in idle)
+
+
 def test_without_models_the_estimate_is_named() -> None:
     result = review(sound())
     assert "volumetric efficiency 1" in result.flow_basis and result.models == ()
