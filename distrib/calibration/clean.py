@@ -1,9 +1,10 @@
 """From a raw log to steady windows: medians by cylinder, with counts, spread and what was left out.
 
 Rules (limits in `mapping.CleanRules`, common practice): steady speed and pressure for some seconds,
-warm engine, no fuel cut; lambda shifted by the transport delay; saturated sensors and suspected
-misfire left out and listed; trims and closed-loop corrections that were active removed, so that
-the lambda handed on is the one every cylinder would show at the base map's equal fuel.
+warm engine, no fuel cut; lambda shifted by the transport delay; saturated sensors, open exhaust
+probes and suspected misfire left out and listed; trims and closed-loop corrections that were active
+removed, so that the lambda handed on is the one every cylinder would show at the base map's equal
+fuel.
 """
 
 from __future__ import annotations
@@ -37,7 +38,9 @@ class Windows:
 
     `lambda_read` (W, N) medians as read, `lambda_base` (W, N) with active trims and corrections
     removed; `scatter` standard deviation inside the window, `count` samples used. `trim_percent`
-    (W, N) active trim. NaN where a cylinder was left out. `lines` (W, 2) first and last line.
+    (W, N) active trim, `loop_percent` (W, N) active correction; `egt_k`, `pulse_s` (W, N) medians
+    of exhaust temperature and injector pulse, all NaN where not logged. NaN where a cylinder was
+    left out. `lines` (W, 2) first and last line.
     """
 
     cylinders: tuple[int, ...]
@@ -51,6 +54,9 @@ class Windows:
     scatter: FloatArray
     count: IntArray
     trim_percent: FloatArray
+    loop_percent: FloatArray
+    egt_k: FloatArray
+    pulse_s: FloatArray
     exclusions: tuple[Exclusion, ...]
     notes: tuple[str, ...]
 
@@ -142,13 +148,96 @@ def _measure(
         loop[k] = _median(log.loop_percent, rows)
     out.extend(_leave_out(log, rules, read, scatter, count, saturated))
     base = read * (1.0 + trim / 100.0) * (1.0 + loop / 100.0)
+    out.extend(_without_trim(log, read, base))
+    egt = log.others.get("egt")
+    if egt is not None:
+        egt = _open_probes(log, rules, egt, out)
     return Windows(
         log.cylinders, start, stop,
         np.stack([log.line[stretches[:, 0]], log.line[stretches[:, 1] - 1]], axis=1),
         np.array([np.median(rpm[a:b]) for a, b in stretches]),
         np.array([np.median(pressure[a:b]) for a, b in stretches]),
-        read, base, scatter, count, trim, tuple(out), log.notes,
+        read, base, scatter, count, trim, loop, _medians(egt, stretches, n, rules),
+        _medians(log.others.get("pulse"), stretches, n, rules), tuple(out),
+        (*log.notes, *_removed(trim, loop), *_in_windows(log, stretches)),
     )
+
+
+def _without_trim(log: Log, read: FloatArray, base: FloatArray) -> list[Exclusion]:
+    """Windows with a lambda but no known trim or correction (blank at the start of the log)."""
+    out = []
+    for c, cylinder in enumerate(log.cylinders):
+        lost = int(np.count_nonzero(np.isfinite(read[:, c]) & ~np.isfinite(base[:, c])))
+        if lost:
+            out.append(Exclusion("window without a known trim or correction",
+                                 f"cylinder {cylinder}", lost, "blank up to there"))
+    return out
+
+
+def _open_probes(
+    log: Log, rules: CleanRules, egt: FloatArray, out: list[Exclusion]
+) -> FloatArray:
+    """Exhaust temperatures without what an open or shorted probe reads, which is listed."""
+    wrong = (egt < rules.egt_low_k) | (egt > rules.egt_high_k)
+    for c, cylinder in enumerate(log.cylinders):
+        lost = int(np.count_nonzero(wrong[c]))
+        if lost:
+            out.append(Exclusion(
+                "exhaust temperature of an open probe", f"cylinder {cylinder}", lost,
+                f"not between {rules.egt_low_k - 273.15:g} and {rules.egt_high_k - 273.15:g} degC"))
+    return np.where(wrong, np.nan, egt)
+
+
+def _medians(
+    values: FloatArray | None, stretches: IntArray, n: int, rules: CleanRules
+) -> FloatArray:
+    """Medians (W, N) of a channel by cylinder; NaN for too few samples or no such channel."""
+    out = np.full((len(stretches), n), np.nan)
+    if values is None:
+        return out
+    for k, (start, stop) in enumerate(stretches):
+        for c in range(n):
+            piece = values[c, start:stop]
+            piece = piece[np.isfinite(piece)]
+            if len(piece) >= rules.least_samples:
+                out[k, c] = np.median(piece)
+    return out
+
+
+def _removed(trim: FloatArray, loop: FloatArray) -> list[str]:
+    """What was taken out of the readings, in words."""
+    out = []
+    for name, values in (("trims", trim), ("closed-loop correction", loop)):
+        known = values[np.isfinite(values)]
+        if known.size and np.any(known != 0.0):
+            out.append(f"{name} active while logging taken out: {known.min():+.1f} to "
+                       f"{known.max():+.1f} %")
+    return out
+
+
+_SHOWN = {"exhaust_pressure": (1e-3, 0.0, "kPa absolute"), "fuel_pressure": (1e-3, 0.0, "kPa"),
+          "intake_air": (1.0, -273.15, "degC"), "battery": (1.0, 0.0, "V"),
+          "duty": (100.0, 0.0, "%")}
+"""Channels whose range in the windows is told: scale and offset from SI, unit."""
+_USED = frozenset({"coolant", "fuel_cut", "pulse", "egt", "barometer"})
+
+
+def _in_windows(log: Log, stretches: IntArray) -> list[str]:
+    """Ranges of what else was logged, and what was mapped without a part in the clean-up."""
+    inside = np.zeros(len(log.time_s), dtype=np.bool_)
+    for start, stop in stretches:
+        inside[start:stop] = True
+    out = []
+    for name, (scale, offset, unit) in _SHOWN.items():
+        values = log.others.get(name)
+        if values is None or not np.isfinite(values[inside]).any():
+            continue
+        low, high = (float(f(values[inside])) * scale + offset for f in (np.nanmin, np.nanmax))
+        out.append(f"{name.replace('_', ' ')} in the windows: {low:.4g} to {high:.4g} {unit}")
+    idle = sorted(set(log.others) - _USED - set(_SHOWN))
+    if idle:
+        out.append(f"mapped, without a part in the clean-up: {', '.join(idle)}")
+    return out
 
 
 def _median(values: FloatArray, rows: slice) -> FloatArray:
@@ -183,70 +272,3 @@ def _leave_out(
                 out.append(Exclusion(what, where, int(mask.sum()), why))
                 read[mask, c] = np.nan
     return out
-
-
-@dataclass(frozen=True)
-class Cells:
-    """Windows gathered in cells of speed by pressure: arrays (R, C, N), NaN where nothing fell.
-
-    `lambda_base` is the median over windows, `spread` the largest minus smallest window, `windows`
-    how many, `sigma` the standard error of the cell (never below `floor` x lambda), `trim_percent`
-    the median trim that was active.
-    """
-
-    cylinders: tuple[int, ...]
-    rpm: FloatArray
-    pressure_pa: FloatArray
-    lambda_base: FloatArray
-    spread: FloatArray
-    sigma: FloatArray
-    windows: IntArray
-    trim_percent: FloatArray
-    unplaced: int
-
-
-def into_cells(
-    windows: Windows, rpm: tuple[float, ...], pressure_pa: tuple[float, ...], floor: float = 0.005
-) -> Cells:
-    """Gather windows into the nearest cell whose centre is within half a cell.
-
-    `floor` is the repeatability of one cell, as a share of lambda (common practice about 0.5 to
-    1 %). Windows farther away than half the distance to the next centre stay unplaced.
-    """
-    rows, columns = _nearest(windows.rpm, rpm), _nearest(windows.pressure_pa, pressure_pa)
-    shape = (len(rpm), len(pressure_pa), len(windows.cylinders))
-    lam, spread, sigma, trim = (np.full(shape, np.nan) for _ in range(4))
-    number = np.zeros(shape, dtype=np.int64)
-    for i in range(shape[0]):
-        for j in range(shape[1]):
-            at = (rows == i) & (columns == j)
-            inside = windows.lambda_base[at]
-            if at.any():
-                trim[i, j] = np.median(windows.trim_percent[at], axis=0)
-            for c in range(shape[2]):
-                values = inside[np.isfinite(inside[:, c]), c]
-                number[i, j, c] = len(values)
-                if len(values) == 0:
-                    continue
-                lam[i, j, c] = np.median(values)
-                spread[i, j, c] = np.ptp(values)
-                error = np.std(values, ddof=1) / np.sqrt(len(values)) if len(values) > 1 else 0.0
-                sigma[i, j, c] = max(float(error), floor * lam[i, j, c])
-    unplaced = int(np.count_nonzero((rows < 0) | (columns < 0)))
-    return Cells(
-        windows.cylinders, np.asarray(rpm), np.asarray(pressure_pa), lam, spread, sigma, number,
-        trim, unplaced,
-    )
-
-
-def _nearest(values: FloatArray, centres: tuple[float, ...]) -> IntArray:
-    """Index of the nearest centre, or -1 beyond half the distance to its neighbour."""
-    c = np.asarray(centres, dtype=np.float64)
-    if len(c) == 1:
-        return np.where(np.abs(values - c[0]) <= 0.1 * abs(c[0]), 0, -1).astype(np.int64)
-    index = np.abs(values[:, None] - c[None, :]).argmin(axis=1)
-    order = np.sort(c)
-    reach = np.array([
-        0.5 * np.min(np.abs(order[order != centre] - centre), initial=np.inf) for centre in c
-    ])
-    return np.where(np.abs(values - c[index]) <= reach[index], index, -1).astype(np.int64)

@@ -200,7 +200,7 @@ def _trims(
         for row in out:
             row[:] = fill_gaps(row)
     elif trims.percent is not None:
-        out = np.array([[trims.percent.get(c, 0.0)] for c in cylinders])
+        out = np.array([[trims.percent[c]] for c in cylinders])
     else:
         return np.zeros((len(cylinders), 1))
     if trims.on != "total pulse":

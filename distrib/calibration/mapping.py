@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Final, Literal
 
@@ -135,11 +136,17 @@ def read_log_mapping(path: str | Path) -> LogMapping:
         top.problem("channels", f"{gauge[0].name} in gauge pressure",
                     "absolute, or state.barometer, or a barometer channel")
     trims, loop, injection = _state(state)
+    if state is not None and "lambda" in channels:
+        _covered(state, channels["lambda"].cylinders, trims, loop)
     rules = _rules(top)
     cells = top.table("cells")
     rpm = cells.numbers("rpm", 100, 20000) if cells else None
     pressure = _pressures(cells, barometer) if cells else ()
     if cells:
+        for key, values in (("rpm", rpm), ("pressure", pressure)):
+            if values and any(b <= a for a, b in pairwise(values)):
+                cells.problem(key, ", ".join(f"{v:g}" for v in values), "rising numbers",
+                              "neighbouring cells are compared")
         cells.close()
     top.close()
     root.check()
@@ -257,6 +264,24 @@ def _state(state: Node | None) -> tuple[ActiveTrims, ClosedLoop, str | None]:
         loop = ClosedLoop(found)
     state.close()
     return trims, loop, injection
+
+
+def _covered(
+    state: Node, cylinders: tuple[int, ...], trims: ActiveTrims, loop: ClosedLoop
+) -> None:
+    """Note cylinders with a lambda of which the trim or the correction is not told."""
+    given: list[tuple[str, set[int]]] = []
+    if trims.percent is not None:
+        given.append(("trims", set(trims.percent)))
+    elif trims.channel is not None:
+        given.append(("trims", set(trims.channel.cylinders)))
+    if loop.channel is not None and loop.channel.cylinders:
+        given.append(("closed_loop", set(loop.channel.cylinders)))
+    for key, known in given:
+        missing = sorted(set(cylinders) - known)
+        if missing:
+            state.problem(key, f"nothing for cylinders {', '.join(map(str, missing))}",
+                          "every cylinder with a lambda", "0 where none was active")
 
 
 def _trims(node: Node) -> ActiveTrims:

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from distrib.results import FloatArray
-
 ROW, LEFT, WIDTH, TOP = 18, 190, 420, 46
 
 
-def residual_svg(labels: Sequence[str], residual: FloatArray, title: str) -> str:
+def residual_svg(labels: Sequence[str], residual: Sequence[float], title: str) -> str:
     """SVG text: bars from -4 to 4 standard errors, lines at 2; prints in black and white.
 
     `residual` (M,) is measured minus predicted over its standard error.

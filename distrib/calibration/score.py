@@ -17,7 +17,8 @@ class Score:
 
     `leanest_right` (P,): the cylinder predicted leanest measured leanest. `order` Kendall's tau of
     predicted against measured deviation, (P,), 1 right order, 0 none, -1 reversed; NaN for equal
-    predictions. `hit` (P, N) measured inside the band, NaN measured counts as no observation.
+    predictions. `hit` (P, N) measured inside the band, NaN measured counts as no observation;
+    `bias_percent` (N,) mean of measured minus predicted, NaN for a cylinder never measured.
     `expected` hits by the level of the band and `chance` of so few or fewer if the band were
     true (observations taken as independent).
     """
@@ -68,7 +69,9 @@ def score(
             right[k] = np.argmax(both[0]) == np.argmax(both[1])
     count, hits = int(observed.sum()), int(hit.sum())
     chance = float(binom.cdf(hits, count, level))
-    bias = np.nanmean(np.where(observed, measured - predicted, np.nan), axis=0)
+    seen_of_each = observed.sum(axis=0)
+    missed = np.where(observed, measured - predicted, 0.0).sum(axis=0)
+    bias = np.where(seen_of_each > 0, missed / np.maximum(seen_of_each, 1), np.nan)
     return Score(
         right, order, hit, observed, hits, count, level * count, chance, bias,
         _statements(right, order, observed, hits, count, level, chance),

@@ -10,25 +10,22 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from distrib.build.fuel_sets import enlargement
-from distrib.calibration.bench import BenchSheet, read_bench
+from distrib.calibration.bench_fit import BenchFit, fit_bench, read_bench_sheet
 from distrib.calibration.bench_mapping import BenchMapping, read_bench_mapping
-from distrib.calibration.bench_model import (
-    BenchForward,
-    bench_forward,
-    calibrated_changes,
-    labels,
-)
-from distrib.calibration.clean import Cells, Windows, into_cells, steady_windows
+from distrib.calibration.cells import Cells, for_cylinders, into_cells
+from distrib.calibration.clean import Windows, steady_windows
 from distrib.calibration.engine_fit import EngineFit, fit_discrepancy
-from distrib.calibration.fit import Fit, fit_map
+from distrib.calibration.fit import Fit
 from distrib.calibration.gate import gate
 from distrib.calibration.log import read_log
+from distrib.calibration.logged import logged
 from distrib.calibration.mapping import LogMapping, read_log_mapping
+from distrib.calibration.next_trims import Logged
 from distrib.calibration.score import Score, score
 from distrib.calibration.sheet import TrimTable
 from distrib.calibration.tree import Root
 from distrib.calibration.trim_table import predicted_table
-from distrib.case.change import to_toml, with_changes
+from distrib.case.change import case_hash
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
 from distrib.fuelling import check_injection
@@ -40,6 +37,8 @@ EngineModel = Literal["phased", "wave", "both"]
 ENGINE_MODELS: Final[tuple[EngineModel, ...]] = ("phased", "wave", "both")
 Solver = Callable[[Case, FloatArray, FloatArray], Shares]
 """Case, speeds (P,), charge pressures (P,) to shares."""
+FULL_THROTTLE: Final = (
+    "the manifold pressure of a cell is taken as the charge pressure, as at full throttle")
 SAMPLES: Final = 200
 """Samples of the band at each cell of a sheet; the edges of a 90 % band are then uncertain by about
 a tenth of its width."""
@@ -68,14 +67,14 @@ def trims(
     policy: Policy = "richen-only", step: float = 0.5, on: Basis = "fuel",
     model: EngineModel = "phased", confirmed: Sequence[str] = (), volts: float | None = None,
     discrepancy: tuple[float, float] | None = None, solve: Solver | None = None,
-    samples: int = SAMPLES,
+    samples: int = SAMPLES, remarks: Sequence[str] = (),
 ) -> TrimTable:
     """Predicted trims over speeds (R,) by charge pressures (C,), absolute pascal.
 
     Defaults: the case's speeds and charge pressure, richen-only, half a step. TrimError for batch
     or paired injection, for injector sets of which none can trim, and for sum-to-zero,
     which a prediction does not allow. `solve` replaces the engine model; `samples` of the band at
-    each cell.
+    each cell; `remarks` further cautions for the sheet.
     """
     check_injection(case.fuel.injection)
     enlargement(case)
@@ -94,24 +93,8 @@ def trims(
         case, np.repeat(rows, len(columns)), np.tile(columns, len(rows)))
     return predicted_table(
         case, shares, rows.tolist(), columns.tolist(), opened, policy=policy, step=step, on=on,
-        volts=volts, discrepancy=discrepancy,
+        volts=volts, discrepancy=discrepancy, remarks=remarks,
     )
-
-
-@dataclass(frozen=True)
-class BenchFit:
-    """A bench sheet fitted into a case: the model, its fit, the fit with every jet free as well
-    (None where the rows cannot show one), the calibrated case, and what to say about it.
-
-    `fit` leaves free the jets that the rows determine, and `calibrated` holds what it found."""
-
-    sheet: BenchSheet
-    forward: BenchForward
-    fit: Fit
-    with_jet: Fit | None
-    calibrated: Case
-    labels: tuple[str, ...]
-    statements: tuple[str, ...]
 
 
 def read_mapping(path: str | Path) -> BenchMapping | LogMapping:
@@ -120,77 +103,19 @@ def read_mapping(path: str | Path) -> BenchMapping | LogMapping:
     return read_bench_mapping(path) if kind == "bench" else read_log_mapping(path)
 
 
-def fit_bench(case: Case, sheet: BenchSheet) -> BenchFit:
-    """Fit runner losses, regain, entry loss and, where the rows determine it, the jet's strength.
-
-    A first fit holds the jets at their laws, a second leaves all of them free. A jet that the
-    second determines, inside its limits, stays free and goes into the calibrated case; every other
-    one is held at its law and its strength is reported only.
-    """
-    forward = bench_forward(case, sheet, jet=False)
-    found = fit_map(forward.predict, forward.observed, forward.sigma, forward.parameters)
-    free = bench_forward(case, sheet, jet=True)
-    with_jet = None
-    statements = [*sheet.cautions, *found.statements]
-    if len(free.unknowns) > len(forward.unknowns):
-        with_jet = fit_map(free.predict, free.observed, free.sigma, free.parameters)
-        named = _determined_jets(case, free, with_jet)
-        statements = [*sheet.cautions, *_about_jet(with_jet, found, named)]
-        if named:
-            forward = bench_forward(case, sheet, jet=named)
-            found = with_jet if len(forward.unknowns) == len(free.unknowns) else fit_map(
-                forward.predict, forward.observed, forward.sigma, forward.parameters)
-        statements += found.statements
-    changes: dict[str, Any] = dict(calibrated_changes(forward, found))
-    changes["title"] = f"{case.title} (calibrated)"
-    changes["note"] = (f"{case.note} Loss coefficients fitted to {sheet.path.name}.").strip()
-    return BenchFit(sheet, forward, found, with_jet, with_changes(case, changes),
-                    labels(forward.tests), tuple(statements))
-
-
-def _determined_jets(case: Case, free: BenchForward, with_jet: Fit) -> tuple[str, ...]:
-    """Names of the entries whose jet the rows determine, away from its limits."""
-    names = {f"entry.{e.name}.jet": e.name for e in case.entries}
-    return tuple(
-        names[p.name] for p, verdict, stuck in zip(
-            free.parameters, with_jet.verdict, with_jet.at_limit, strict=True)
-        if p.name in names and verdict == "determined" and not stuck)
-
-
-def _about_jet(with_jet: Fit, held: Fit, written: Sequence[str]) -> list[str]:
-    out = []
-    for p, value, sigma, verdict, stuck in zip(
-        with_jet.parameters, with_jet.value, with_jet.sigma, with_jet.verdict, with_jet.at_limit,
-        strict=True,
-    ):
-        if not (p.name.startswith("entry.") and p.name.endswith(".jet")):
-            continue
-        name = p.name[len("entry."):-len(".jet")]
-        text = (f"strength of the jet of entry {name}, if left free: {value:.2f} +- {sigma:.2f} of "
-                f"the law's ({'at its limit' if stuck else verdict})")
-        if name in written:
-            text += "; the calibrated file holds it"
-        else:
-            text += f"; the calibrated file holds it at {p.prior:g}"
-            if held.chi2 - with_jet.chi2 > 4.0:
-                text += ": the rows fit better with it free, its other coefficients carry that " \
-                        "misfit"
-        out.append(text)
-    return out
-
-
-def read_bench_sheet(path: str | Path, mapping: BenchMapping, case: Case) -> BenchSheet:
-    """Read a bench sheet for the engine of a case."""
-    return read_bench(path, mapping, case.engine.cylinders)
-
-
 @dataclass(frozen=True)
 class LogFit:
     """An engine log beside the prediction: windows, cells, discrepancy, score (None without a
-    band), predicted deviation (P, N) and measured deviation (P, N) of the P cells used."""
+    band), predicted deviation (P, N) and measured deviation (P, N) of the P cells used, what was
+    logged in them. `model` and `case_hash` say what the log was held against."""
 
+    path: Path
+    model: str
+    case_hash: str
+    cylinders: tuple[int, ...]
     windows: Windows
     cells: Cells
+    logged: Logged
     rpm: FloatArray
     pressure_pa: FloatArray
     predicted_percent: FloatArray
@@ -214,7 +139,8 @@ def fit_log(
                                   str(mapping.path), None, "mapping")])
     log = read_log(path, mapping)
     windows = steady_windows(log, mapping)
-    cells = into_cells(windows, mapping.cell_rpm, mapping.cell_pressure_pa)
+    cells = for_cylinders(into_cells(windows, mapping.cell_rpm, mapping.cell_pressure_pa),
+                          tuple(sorted(r.cylinder for r in case.runners)), str(mapping.path))
     used = np.argwhere(np.isfinite(cells.lambda_base).sum(axis=-1) >= 2)
     if len(used) == 0:
         raise InputError([Problem(
@@ -224,11 +150,9 @@ def fit_log(
     at = tuple(used.T)
     rpm, pressure = cells.rpm[at[0]], cells.pressure_pa[at[1]]
     shares = (solve or solver(model))(case, rpm, pressure)
-    order = [list(cells.cylinders).index(int(c)) for c in shares.cylinders]
-    lam, sigma = _air_of_cells(case, cells)
-    lam, sigma = lam[at][:, order], sigma[at][:, order]
-    engine = fit_discrepancy(
-        shares.deviation_percent, lam, sigma, tuple(int(c) for c in shares.cylinders))
+    cylinders = tuple(int(c) for c in shares.cylinders)
+    lam, sigma = (values[at] for values in _air_of_cells(case, cells))
+    engine = fit_discrepancy(shares.deviation_percent, lam, sigma, cylinders)
     counts = np.isfinite(lam).sum(axis=1, keepdims=True)
     measured = (lam / (np.nansum(lam, axis=1, keepdims=True) / counts) - 1.0) * 100.0
     scored = None
@@ -236,11 +160,28 @@ def fit_log(
         scored = score(
             shares.deviation_percent, measured, shares.band.low_percent, shares.band.high_percent,
             shares.band.level, 100.0 * float(np.nanmedian(sigma / lam)))
-    statements = [*log.warnings, *engine.statements, *(scored.statements if scored else ())]
+    statements = [*log.warnings, FULL_THROTTLE, *_about_injection(case, mapping),
+                  *engine.statements, *(scored.statements if scored else ())]
     if cells.unplaced:
         statements.append(f"{cells.unplaced} steady windows lie in no cell and were not used")
-    return LogFit(windows, cells, rpm, pressure, shares.deviation_percent, measured, engine,
-                  scored, tuple(statements))
+    return LogFit(
+        log.path, model, case_hash(case), cylinders, windows, cells, logged(cells, at), rpm,
+        pressure, shares.deviation_percent, measured, engine, scored, tuple(statements))
+
+
+def _about_injection(case: Case, mapping: LogMapping) -> tuple[str, ...]:
+    if mapping.injection == case.fuel.injection:
+        return ()
+    return (f"the log was taken with {mapping.injection} injection, the case has "
+            f"{case.fuel.injection}: fuel by cylinder may differ between the two",)
+
+
+def log_labels(found: LogFit) -> tuple[str, ...]:
+    """A short name for every observation of the log's fit, in its order."""
+    seen = np.isfinite(found.measured_percent)
+    return tuple(
+        f"{found.rpm[p]:.0f} rpm {found.pressure_pa[p] / 1e3:.0f} kPa, cyl. {found.cylinders[c]}"
+        for p, c in np.argwhere(seen))
 
 
 def _air_of_cells(case: Case, cells: Cells) -> tuple[FloatArray, FloatArray]:
@@ -281,30 +222,32 @@ def _where(windows: Windows) -> str:
     return "; ".join(f"{r:g} rpm {p:g} kPa" for r, p in shown)
 
 
-def calibrated_path(case: Case, wanted: str | None) -> Path:
-    """Where the calibrated case goes: beside the original; InputError if it would replace it."""
-    source = Path(case.path)
-    target = Path(wanted) if wanted else source.with_name(f"{source.stem}.calibrated.toml")
-    if target.exists() and source.exists() and target.samefile(source):
-        raise InputError([Problem("output", f'"{target}"', "another file than the original case",
-                                  "the original is never written over")])
-    return target
+def discrepancy_from(
+    data: Mapping[str, Any], file: str, model: str, case: Case
+) -> tuple[tuple[float, float], tuple[str, ...]]:
+    """Factor and sigma from the JSON of `distrib fit`, and what to be wary of.
 
-
-def calibrated_text(fitted: BenchFit) -> str:
-    """The calibrated case as TOML text."""
-    return to_toml(fitted.calibrated)
-
-
-def discrepancy_from(data: Mapping[str, Any], file: str) -> tuple[float, float]:
-    """Factor and sigma from the JSON of `distrib fit`; InputError when it has none."""
+    InputError when it has none, or when it belongs to another engine model than `model`."""
     engine = data.get("engine")
     try:
-        return float(engine["discrepancy"]), float(engine["sigma"])  # type: ignore[index]
+        found = float(engine["discrepancy"]), float(engine["sigma"])  # type: ignore[index]
+        fitted, of = str(engine["model"]), str(engine["case_hash"])  # type: ignore[index]
     except (TypeError, KeyError, ValueError):
         raise InputError([Problem(
-            "fit", "no discrepancy factor", "the JSON of a fit with an engine log", "", file,
+            "fit", "no discrepancy factor with its model",
+            "the JSON of a fit with an engine log", "", file,
         )]) from None
+    if not (np.isfinite(found[0]) and found[1] > 0.0):
+        raise InputError([Problem("fit", f"factor {found[0]:g}, sigma {found[1]:g}",
+                                  "a finite factor and a sigma above 0", "", file)])
+    if fitted != model:
+        raise InputError([Problem("fit", f"a factor of the model {fitted}",
+                                  f"one of the model {model}",
+                                  f"fit again with --model {model}", file)])
+    if of == case_hash(case):
+        return found, ()
+    return found, ("the factor from measured data was fitted to another state of this case, or to "
+                   "another case: it stands for this design only as far as the two are alike",)
 
 
 def parameters_json(found: Fit) -> list[dict[str, Any]]:

@@ -1,26 +1,20 @@
 """The tuner's trim sheet: a table of cells (speed by load) and cylinders, with blanks to fill in.
 
-Written as CSV that a spreadsheet may save again (semicolons, decimal commas, byte-order mark) and
-that reads back with the measured values.
+Written as CSV that a spreadsheet may save again; `sheet_read` reads it back.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
 from distrib.calibration.gate import Gate
-from distrib.calibration.layout import MISSING, find_layout, split_line
 from distrib.calibration.pulses import SetPulses
-from distrib.errors import InputError, Problem
-from distrib.fuelling.trims import BASES
-from distrib.numerals import NumeralError, read_number
 from distrib.results import FloatArray
 
 COLUMNS: Final = (
@@ -30,6 +24,8 @@ COLUMNS: Final = (
     "knock", "notes",
 )
 BLANKS: Final = ("trim_in_engine_percent", "lambda_measured", "egt_degc", "knock", "notes")
+BASE_COLUMN: Final = "base_map_percent"
+"""What the base map is to be raised by before the trims; only where there is something to raise."""
 FIRST_LINE: Final = "# distrib trim sheet 1"
 
 
@@ -81,6 +77,14 @@ class TrimTable:
     sets: tuple[SetPulses, ...] = ()
 
 
+    def cells(self) -> Iterator[tuple[int, int]]:
+        """Indices of the cells to show, speeds slowest: of measured sheets those measured only."""
+        for i in range(len(self.rpm)):
+            for j in range(len(self.pressure_pa)):
+                if self.evidence == "predicted" or np.isfinite(self.deviation_percent[i, j]).any():
+                    yield i, j
+
+
 def number(value: float, digits: int = 1, sign: bool = False) -> str:
     """A number for a table; blank for NaN, and no minus zero."""
     if not np.isfinite(value):
@@ -92,28 +96,29 @@ def number(value: float, digits: int = 1, sign: bool = False) -> str:
 def to_csv(table: TrimTable) -> str:
     """The sheet as CSV text: remarks in lines that begin with #, then a row per cell and cylinder.
 
-    Measured columns are left blank for the tuner. Sets of injectors stand in further columns.
+    Measured columns are left blank for the tuner. A raise of the base map and sets of injectors
+    stand in further columns.
     """
     out = io.StringIO()
     out.write(FIRST_LINE + "\n")
     for key, value in _heading(table).items():
         out.write(f"# {key}: {value}\n")
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*COLUMNS, *_set_columns(table)])
-    for i, rpm in enumerate(table.rpm):
-        for j, pressure in enumerate(table.pressure_pa):
-            pulse = _pulse(table, i, j)
-            for c, cylinder in enumerate(table.cylinders):
-                at = (i, j, c)
-                writer.writerow([
-                    cylinder, number(table.distance_from_entry_m[c] * 1e3, 0), f"{rpm:.6g}",
-                    f"{pressure / 1e3:.6g}", number(table.deviation_percent[at], 2, True),
-                    number(table.low_percent[at], 2, True),
-                    number(table.high_percent[at], 2, True), str(table.verdict[at]),
-                    number(table.lambda_equal_fuel[at], 3),
-                    number(table.trim_shown[at], 1, True), table.trim_on, *pulse,
-                    *[""] * len(BLANKS), *_set_cells(table, at),
-                ])
+    raised = bool(np.any(table.base_percent > 0.0))
+    writer.writerow([*COLUMNS, *([BASE_COLUMN] if raised else []), *_set_columns(table)])
+    for i, j in table.cells():
+        pulse = _pulse(table, i, j)
+        base = [number(table.base_percent[i, j], 1, True)] if raised else []
+        for c, cylinder in enumerate(table.cylinders):
+            at = (i, j, c)
+            writer.writerow([
+                cylinder, number(table.distance_from_entry_m[c] * 1e3, 0), f"{table.rpm[i]:.6g}",
+                f"{table.pressure_pa[j] / 1e3:.6g}", number(table.deviation_percent[at], 2, True),
+                number(table.low_percent[at], 2, True), number(table.high_percent[at], 2, True),
+                str(table.verdict[at]), number(table.lambda_equal_fuel[at], 3),
+                number(table.trim_shown[at], 1, True), table.trim_on, *pulse,
+                *[""] * len(BLANKS), *base, *_set_cells(table, at),
+            ])
     return out.getvalue()
 
 
@@ -165,132 +170,3 @@ def _heading(table: TrimTable) -> dict[str, str]:
     for k, text in enumerate((*table.cautions, *table.flips), start=1):
         head[f"caution {k}"] = text
     return {key: " ".join(str(value).split()) for key, value in head.items()}
-
-
-@dataclass(frozen=True)
-class FilledSheet:
-    """A sheet read back: M rows as written, with what was measured (NaN where left blank)."""
-
-    path: Path
-    heading: Mapping[str, str]
-    cylinder: np.ndarray[Any, np.dtype[np.int64]]
-    rpm: FloatArray
-    pressure_pa: FloatArray
-    deviation_percent: FloatArray
-    low_percent: FloatArray
-    high_percent: FloatArray
-    trim_shown: FloatArray
-    trim_on: tuple[str, ...]
-    total_pulse_s: FloatArray
-    dead_time_s: FloatArray
-    trim_in_engine_percent: FloatArray
-    lambda_measured: FloatArray
-    egt_degc: FloatArray
-    notes: tuple[str, ...]
-
-
-_NUMBERS: Final = (
-    "cylinder", "rpm", "pressure_kpa_abs", "deviation_percent", "low_percent", "high_percent",
-    "trim_percent", "total_pulse_ms", "dead_time_ms", "trim_in_engine_percent", "lambda_measured",
-    "egt_degc",
-)
-
-
-def read_sheet(path: str | Path) -> FilledSheet:
-    """Read a filled sheet. InputError lists every cell that is no number, with line and column.
-
-    A lambda typed without the trim that was in the engine is refused: the new trim depends on it.
-    """
-    layout = find_layout(Path(path), COLUMNS, units_row=False)
-    codec = {"cp1252": "cp1252", "utf-16": "utf-16"}.get(layout.encoding, "utf-8-sig")
-    lines = layout.path.read_bytes().decode(codec, errors="replace").splitlines()
-    problems: list[Problem] = []
-    columns: dict[str, list[float]] = {name: [] for name in _NUMBERS}
-    notes: list[str] = []
-    basis: list[str] = []
-    numbers: list[int] = []
-    for at in range(layout.header_line, len(lines)):
-        if not lines[at].strip(" \t,;|"):
-            continue
-        cells = split_line(lines[at], layout.delimiter)
-        if len(cells) != len(layout.names):
-            problems.append(Problem(
-                "line", f"{len(cells)} cells", f"{len(layout.names)} as in the header",
-                "a decimal comma inside a comma-separated file splits a number",
-                str(layout.path), at + 1, "width",
-            ))
-            continue
-        numbers.append(at + 1)
-        for name in _NUMBERS:
-            where = layout.names.index(name)
-            columns[name].append(_cell(cells[where], name, where, at + 1, layout.path, problems))
-        notes.append(cells[layout.names.index("notes")])
-        basis.append(cells[layout.names.index("trim_on")])
-        if basis[-1] not in BASES:
-            problems.append(Problem("trim_on", f'"{basis[-1]}"', ", ".join(BASES), "",
-                                    str(layout.path), at + 1, "cell"))
-    data = {name: np.array(values) for name, values in columns.items()}
-    if not problems:
-        problems = _sheet_problems(data, basis, numbers, layout.path)
-    if problems:
-        raise InputError(problems)
-    heading = dict(_remark(line) for line in layout.metadata if ":" in line)
-    return FilledSheet(
-        layout.path, heading, data["cylinder"].astype(np.int64), data["rpm"],
-        data["pressure_kpa_abs"] * 1e3, data["deviation_percent"], data["low_percent"],
-        data["high_percent"], data["trim_percent"], tuple(basis), data["total_pulse_ms"] / 1e3,
-        data["dead_time_ms"] / 1e3, data["trim_in_engine_percent"], data["lambda_measured"],
-        data["egt_degc"], tuple(notes),
-    )
-
-
-def _remark(line: str) -> tuple[str, str]:
-    key, _, value = line.strip().strip('"').lstrip("#").partition(":")
-    return key.strip(), value.strip().rstrip(",;")
-
-
-def _cell(
-    text: str, name: str, where: int, line: int, path: Path, problems: list[Problem]
-) -> float:
-    if text.strip().lower() in MISSING:
-        return float("nan")
-    try:
-        return read_number(text)
-    except (NumeralError, ValueError) as error:
-        hint = error.hint if isinstance(error, NumeralError) else ""
-        problems.append(Problem(
-            f'column {where + 1} "{name}"', f'"{text}"', "a number or a blank",
-            hint.replace(" {unit}", ""), str(path), line, "cell",
-        ))
-        return float("nan")
-
-
-def _sheet_problems(
-    data: Mapping[str, FloatArray], basis: list[str], lines: list[int], path: Path
-) -> list[Problem]:
-    """Rows that cannot be used as filled in."""
-    problems = []
-    if not lines:
-        return [Problem("file", "no rows", "the rows of the sheet", "", str(path))]
-    for k, line in enumerate(lines):
-        def bad(where: str, read: str, allowed: str, hint: str = "", at: int = line) -> None:
-            problems.append(Problem(where, read, allowed, hint, str(path), at, "sheet"))
-
-        for name in ("cylinder", "rpm", "pressure_kpa_abs"):
-            if not np.isfinite(data[name][k]):
-                bad(name, "a blank", "the number that the sheet was written with")
-        lam = data["lambda_measured"][k]
-        if np.isfinite(lam):
-            if not 0.4 <= lam <= 2.0:
-                bad("lambda_measured", f"{lam:g}", "lambda from 0.4 to 2",
-                    "an air-fuel ratio? Divide by the scale of the display" if lam > 2 else "")
-            if not np.isfinite(data["trim_in_engine_percent"][k]):
-                bad("trim_in_engine_percent", "a blank beside a measured lambda",
-                    "the trim that was active, 0 if none")
-            if basis[k] == "total pulse" and not (
-                data["total_pulse_ms"][k] > data["dead_time_ms"][k] > 0.0
-            ):
-                bad("total_pulse_ms", f'{data["total_pulse_ms"][k]:g} ms with '
-                    f'{data["dead_time_ms"][k]:g} ms dead time',
-                    "a pulse longer than its dead time, for a percent on total pulse")
-    return problems

@@ -9,6 +9,7 @@ from html import escape
 
 import numpy as np
 
+from distrib.calibration.cell_words import raise_base
 from distrib.calibration.gate import GATE
 from distrib.calibration.sheet import TrimTable, number, set_words
 from distrib.fuelling.verdict import WORDS
@@ -45,10 +46,9 @@ def to_html(table: TrimTable) -> str:
         f"<p>{escape(_facts(table))}</p>",
         _cautions(table), _gate(table), _sets(table),
     ]
-    for i, rpm in enumerate(table.rpm):
-        for j, pressure in enumerate(table.pressure_pa):
-            parts.append(f"<h2>{rpm:.0f} rpm, {pressure / 1e3:.0f} kPa absolute</h2>")
-            parts.append(_cell(table, i, j))
+    for i, j in table.cells():
+        parts.append(f"<h2>{_cell_title(table, i, j)}</h2>")
+        parts.append(_cell(table, i, j))
     parts.append(_legend())
     if table.limits:
         items = "".join(f"<li>{escape(text)}</li>" for text in table.limits)
@@ -63,10 +63,15 @@ def to_html(table: TrimTable) -> str:
     return "\n".join(parts) + "\n"
 
 
+def _cell_title(table: TrimTable, i: int, j: int) -> str:
+    return f"{table.rpm[i]:.0f} rpm, {table.pressure_pa[j] / 1e3:.0f} kPa absolute"
+
+
 def _facts(table: TrimTable) -> str:
-    origin = "predicted, not measured" if table.evidence == "predicted" else "from measured data"
+    origin = (f"predicted, not measured (model: {table.model})"
+              if table.evidence == "predicted" else "from measured data")
     return (
-        f"Trims {origin} (model: {table.model}). Policy {table.policy}, step {table.step:g}. "
+        f"Trims {origin}. Policy {table.policy}, step {table.step:g}. "
         f"Percent on {table.trim_on}, + adds fuel. {table.fuel}, lambda target "
         f"{table.lambda_target:g}. Case {table.case_hash[:12]}."
     )
@@ -143,9 +148,8 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
             f'<td class="word">{LETTER[str(table.verdict[at])]}</td>'
             f'<td class="trim">{trim}</td>{blank}</tr>'
         )
-    foot = ""
-    if np.isfinite(table.base_percent[i, j]) and table.base_percent[i, j] > 0.0:
-        foot += f"<p>Raise the base map by {table.base_percent[i, j]:.1f} % first.</p>"
+    first = raise_base(float(table.base_percent[i, j]))
+    foot = f"<p><b>{first[0].upper()}{first[1:]}.</b></p>" if first else ""
     if table.sets:
         foot += _set_table(table, i, j)
     elif table.duty is not None and table.duty_cylinder is not None:
@@ -169,20 +173,18 @@ def to_text(table: TrimTable) -> str:
     done = {item.key for item in table.gate.confirmed}
     out.extend(f"[{'x' if item.key in done else ' '}] {item.text}" for item in GATE)
     out.extend(f"set {k}: {set_words(item)}" for k, item in enumerate(table.sets, start=1))
-    for i, rpm in enumerate(table.rpm):
-        for j, pressure in enumerate(table.pressure_pa):
-            out.append("")
-            out.append(f"{rpm:.0f} rpm, {pressure / 1e3:.0f} kPa absolute")
+    for i, j in table.cells():
+        out += ["", _cell_title(table, i, j),
+                "cyl  from entry mm   air %   mark   trim %   in engine %   lambda   exh degC"]
+        for c, cylinder in enumerate(table.cylinders):
+            at = (i, j, c)
             out.append(
-                "cyl  from entry mm   air %   mark   trim %   in engine %   lambda   exh degC"
+                f"{cylinder:>3}  {table.distance_from_entry_m[c] * 1e3:>13.0f}  "
+                f"{number(table.deviation_percent[at], 1, True):>6}   "
+                f"{LETTER[str(table.verdict[at])]:^4}   "
+                f"{number(table.trim_shown[at], 1, True) or 'refused':>6}   "
+                "____________  _______  ________"
             )
-            for c, cylinder in enumerate(table.cylinders):
-                at = (i, j, c)
-                out.append(
-                    f"{cylinder:>3}  {table.distance_from_entry_m[c] * 1e3:>13.0f}  "
-                    f"{number(table.deviation_percent[at], 1, True):>6}   "
-                    f"{LETTER[str(table.verdict[at])]:^4}   "
-                    f"{number(table.trim_shown[at], 1, True) or 'refused':>6}   "
-                    "____________  _______  ________"
-                )
+        first = raise_base(float(table.base_percent[i, j]))
+        out.extend([first] if first else [])
     return "\n".join(out) + "\n"

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from distrib.build.fuel_sets import enlargement, fuel_sets
+from distrib.calibration.cell_words import about_cells
 from distrib.calibration.fit import Z90
 from distrib.calibration.gate import Gate
 from distrib.calibration.pulses import SetPulses, on_pulses
@@ -38,9 +39,10 @@ CRUISE_SHARE = 0.8
 NOISE_PERCENT = 1.0
 """Repeatability of one cylinder between two runs (common practice)."""
 
-PART_LOAD = (
-    "loads are charge pressures before the throttle; the network has no speed dependence of its "
-    "own beside Reynolds and Mach number, waves are in the wave model only"
+LOADS = "loads are charge pressures before the throttle"
+NO_WAVES = (
+    "the network has no speed dependence of its own beside Reynolds and Mach number, waves are in "
+    "the wave model only"
 )
 
 
@@ -56,7 +58,8 @@ def case_limits(case: Case) -> Limits:
 def limit_lines(limits: Limits) -> tuple[str, ...]:
     """Every limit with its origin, for the sheet."""
     names = ("lean_percent", "watch_percent", "rich_percent", "richen_cap_percent",
-             "measured_cap_percent", "warn_percent", "refuse_percent", "duty_max")
+             "prediction_cap_percent", "measured_cap_percent", "warn_percent", "refuse_percent",
+             "duty_max")
     return tuple(f"{n} {getattr(limits, n):g}: {limits.origin(n)}" for n in names)
 
 
@@ -68,12 +71,13 @@ def _reshape(values: Any, rows: int, columns: int) -> FloatArray:
 def predicted_table(
     case: Case, shares: Shares, rpm: Sequence[float], pressure_pa: Sequence[float], gate: Gate,
     *, policy: Policy, step: float, on: Basis, volts: float | None = None,
-    discrepancy: tuple[float, float] | None = None,
+    discrepancy: tuple[float, float] | None = None, remarks: Sequence[str] = (),
 ) -> TrimTable:
     """Trim table of a prediction; `shares` holds the R x C points, rows (speeds) slowest.
 
     `discrepancy` (factor, sigma) from `distrib fit` scales the predicted deviations and widens the
-    band. TrimError when the injection, or every one of its sets, cannot trim single cylinders.
+    band; `remarks` are further cautions. TrimError when the injection, or every one of its sets,
+    cannot trim single cylinders.
     """
     check_injection(case.fuel.injection)
     enlargement(case)
@@ -87,7 +91,9 @@ def predicted_table(
     more_air = 1.0 + np.fmax(deviation, other) / 100.0
     trims = plan(needed_multiplier(more_air, factor), policy=policy, evidence="predicted",
                  step=step, limits=limits)
-    cautions = [*trims.cautions, PART_LOAD, *notes, *both_note]
+    cautions = [*trims.cautions, LOADS, *notes, *remarks, *both_note]
+    if shares.model == "phased" and not both_note:
+        cautions.append(NO_WAVES)
     if min(pressure_pa) < case.conditions.ambient_pressure_pa * CRUISE_SHARE:
         cautions.append("idle and cruise: leave trims at zero or small there (common practice)")
     small = np.ptp(trims.needed_percent, axis=-1)
@@ -215,6 +221,8 @@ def _table(
         np.nan_to_num(_reshape(trims.needed_percent, r, c)), "rpm", rpm, "kPa absolute",
         [p / 1e3 for p in pressure_pa],
     )
+    cautions += about_cells(trims, limits, np.repeat(rpm, c), np.tile(pressure_pa, r),
+                            [int(x) for x in shares.cylinders], flips)
     properties = fuel(case.fuel.kind, case.fuel.ethanol_volume_fraction)
     reasons = sorted({text for text in shares.reason if text})
     cautions += [f"a point without solution: {text}" for text in reasons]
@@ -230,7 +238,7 @@ def _table(
         _reshape(trims.mean_percent, r, c),
         None if pulses.duty is None else _reshape(pulses.duty, r, c),
         None if pulses.duty_cylinder is None else pulses.duty_cylinder.reshape(r, c), gate,
-        (*limit_lines(limits), *limits.overridden()), tuple(dict.fromkeys(cautions)), flips,
+        limit_lines(limits), tuple(dict.fromkeys(cautions)), flips,
         tuple(f"{a.field}: {a.value} ({a.why})" for a in shares.assumed),
         total_pulse_s=None if pulses.total_pulse_s is None
         else _reshape(pulses.total_pulse_s, r, c),

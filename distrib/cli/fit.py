@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
+    from distrib.calibration.bench_fit import BenchFit
     from distrib.calibration.bench_mapping import BenchMapping
     from distrib.calibration.mapping import LogMapping
-    from distrib.calibration.service import BenchFit, LogFit
+    from distrib.calibration.service import LogFit
     from distrib.calibration.swap import SwapResult
     from distrib.calibration.swap_file import SwapSheet
     from distrib.case.schema import Case
@@ -31,7 +32,9 @@ def fit(
         str | None,
         typer.Option("--out", "-o", help="Calibrated case; default CASE.calibrated.toml."),
     ] = None,
-    plot: Annotated[str | None, typer.Option(help="Residual plot of the bench fit (SVG).")] = None,
+    plot: Annotated[
+        str | None, typer.Option(help="Residual plot of the bench fit or the log (SVG).")
+    ] = None,
     model: Annotated[
         str, typer.Option(help="Engine model for a log: phased, wave or both.")
     ] = "phased",
@@ -47,11 +50,10 @@ def fit(
     from distrib.case.read import read_case
     from distrib.cli.notes import remark
     from distrib.cli.output import emit_json
-    from distrib.errors import InputError, Problem
 
-    if bench is None and log is None and swap is None:
-        raise InputError([Problem("fit", "no data", "--bench, --log or --swap")])
+    _check_options(bench, log, swap, mapping or [], out, plot)
     read = read_case(case)
+    _check_files(read, (case, bench, log, swap, *(mapping or [])), bench, out, plot, json)
     maps = _mappings(mapping or [], bench is not None, log is not None)
     result: dict[str, Any] = {"case": {"title": read.title, "path": read.path}}
     quiet = json == "-"
@@ -67,8 +69,10 @@ def fit(
         solved, sheet = _swap(read, swap)
         result["swap"] = _swap_json(solved, sheet, read)
     # everything has been worked out: only now is anything written
+    if plot is not None:
+        _write_plot(plot, fitted if bench is not None else None, found if log is not None else None)
     if bench is not None:
-        _write_bench(fitted, target, plot)
+        _write_bench(fitted, target)
         if not quiet:
             _show_bench(fitted)
     if log is not None and not quiet:
@@ -80,6 +84,41 @@ def fit(
     texts = (part.get("statements", ()) for part in result.values())
     for text in dict.fromkeys(t for group in texts for t in group):
         remark(text)
+
+
+def _check_options(
+    bench: str | None, log: str | None, swap: str | None, mapping: list[str], out: str | None,
+    plot: str | None,
+) -> None:
+    """InputError without data, and for an option that would do nothing."""
+    from distrib.errors import InputError, Problem
+
+    problems = []
+    if bench is None and log is None and swap is None:
+        problems.append(Problem("fit", "no data", "--bench, --log or --swap"))
+    elif bench is None and out is not None:
+        problems.append(Problem("--out", f'"{out}" without --bench', "a calibrated case of a bench",
+                                "a log gives a factor: --json, then trims --fit"))
+    elif bench is None and log is None:
+        if plot is not None:
+            problems.append(Problem("--plot", f'"{plot}" with --swap alone', "--bench or --log"))
+        if mapping:
+            problems.append(Problem("--mapping", mapping[0], "--bench or --log",
+                                    "a swap test has its own columns"))
+    if problems:
+        raise InputError(problems)
+
+
+def _check_files(
+    case: Case, inputs: tuple[str | None, ...], bench: str | None, out: str | None,
+    plot: str | None, json: str | None,
+) -> None:
+    """InputError for an output that would fall on an input, or cannot be written."""
+    from distrib.calibration.bench_fit import calibrated_path
+    from distrib.cli.targets import check_targets
+
+    target = None if bench is None else str(calibrated_path(case, out))
+    check_targets(inputs, {"--out": target, "--plot": plot, "--json": json})
 
 
 def _mappings(paths: list[str], bench: bool, log: bool) -> dict[str, Any]:
@@ -100,13 +139,18 @@ def _mappings(paths: list[str], bench: bool, log: bool) -> dict[str, Any]:
                 "columns are never guessed")
         for kind, wanted in (("bench", bench), ("log", log)) if wanted and kind not in found
     ]
+    problems += [
+        Problem("--mapping", f"a mapping of a {kind} without its data", f"--{kind} with it", "",
+                str(found[kind].path))
+        for kind, wanted in (("bench", bench), ("log", log)) if not wanted and kind in found
+    ]
     if problems:
         raise InputError(problems)
     return found
 
 
 def _bench(case: Case, path: str, maps: dict[str, Any], out: str | None) -> tuple[BenchFit, Any]:
-    from distrib.calibration.service import calibrated_path, fit_bench, read_bench_sheet
+    from distrib.calibration.bench_fit import calibrated_path, fit_bench, read_bench_sheet
 
     target = calibrated_path(case, out)
     return fit_bench(case, read_bench_sheet(path, maps["bench"], case)), target
@@ -127,18 +171,35 @@ def _swap(case: Case, path: str) -> tuple[SwapResult, SwapSheet]:
     return solve_swap(sheet.runs, injectors=sheet.injectors), sheet
 
 
-def _write_bench(fitted: BenchFit, target: Any, plot: str | None) -> None:
-    from distrib.calibration.residual_plot import residual_svg
-    from distrib.calibration.service import calibrated_text
+def _write_bench(fitted: BenchFit, target: Any) -> None:
+    from distrib.calibration.bench_fit import calibrated_text
     from distrib.cli.output import wrote
     from distrib.files import write_text_atomic
 
     write_text_atomic(target, calibrated_text(fitted))
     wrote(target)
-    if plot is not None:
-        write_text_atomic(plot, residual_svg(
-            fitted.labels, fitted.fit.residual, f"Residuals: {fitted.sheet.path.name}"))
-        wrote(plot)
+
+
+def _write_plot(path: str, fitted: BenchFit | None, found: LogFit | None) -> None:
+    """Residuals of bench and log, one bar for each observation."""
+    from distrib.calibration.residual_plot import residual_svg
+    from distrib.calibration.service import log_labels
+    from distrib.cli.output import wrote
+    from distrib.files import write_text_atomic
+
+    labels: list[str] = []
+    residuals: list[float] = []
+    names = []
+    if fitted is not None:
+        labels += fitted.labels
+        residuals += fitted.fit.residual.tolist()
+        names.append(fitted.sheet.path.name)
+    if found is not None:
+        labels += log_labels(found)
+        residuals += found.engine.fit.residual.tolist()
+        names.append(found.path.name)
+    write_text_atomic(path, residual_svg(labels, residuals, f"Residuals: {' and '.join(names)}"))
+    wrote(path)
 
 
 def _bench_json(fitted: BenchFit, target: str) -> dict[str, Any]:
@@ -160,17 +221,29 @@ def _bench_json(fitted: BenchFit, target: str) -> dict[str, Any]:
 
 
 def _log_json(found: LogFit) -> dict[str, Any]:
-    engine = found.engine
+    from distrib.calibration.service import log_labels, parameters_json
+
+    engine, logged = found.engine, found.logged
     return {
+        "log": str(found.path), "model": found.model, "case_hash": found.case_hash,
         "discrepancy": engine.discrepancy, "sigma": engine.sigma,
         "band_90": [engine.low90, engine.high90],
         "offset_percent": engine.offset_percent,
         "offset_sigma_percent": engine.offset_sigma_percent,
         "cells": [
-            {"rpm": rpm, "charge_pressure_pa": p, "predicted_percent": a, "measured_percent": b}
-            for rpm, p, a, b in zip(found.rpm, found.pressure_pa, found.predicted_percent,
-                                    found.measured_percent, strict=True)
+            {"rpm": rpm, "charge_pressure_pa": found.pressure_pa[k],
+             "predicted_percent": found.predicted_percent[k],
+             "measured_percent": found.measured_percent[k], "windows": logged.windows[k],
+             "samples": logged.samples[k], "spread_lambda": logged.spread[k],
+             "exhaust_temperature_k": logged.egt_k[k]}
+            for k, rpm in enumerate(found.rpm)
         ],
+        "parameters": parameters_json(engine.fit),
+        "observations": [
+            {"label": label, "residual_sigmas": r}
+            for label, r in zip(log_labels(found), engine.fit.residual, strict=True)
+        ],
+        "chi2": engine.fit.chi2,
         "windows": len(found.windows.rpm), "unplaced_windows": found.cells.unplaced,
         "exclusions": [str(e) for e in found.windows.exclusions], "notes": found.windows.notes,
         "score": found.score, "statements": found.statements,
@@ -211,19 +284,26 @@ def _show_bench(fitted: BenchFit) -> None:
 
 
 def _show_log(found: LogFit) -> None:
+    from distrib.calibration.sheet import number
     from distrib.cli.notes import remark
     from distrib.cli.text import print_table
     from distrib.report.grid import Column, Table
 
-    columns = (Column("speed", "rpm", "right"), Column("charge", "kPa abs.", "right"),
-               Column("cyl.", "", "right"), Column("predicted", "%", "right"),
-               Column("measured", "%", "right"))
+    columns = (
+        Column("speed", "rpm", "right"), Column("charge", "kPa abs.", "right"),
+        Column("cyl.", "", "right"), Column("predicted", "%", "right"),
+        Column("measured", "%", "right"), Column("windows", "", "right", 2),
+        Column("samples", "", "right", 3), Column("spread", "lambda", "right", 2))
+    log = found.logged
+    rows = tuple(
+        (f"{found.rpm[k]:.0f}", f"{found.pressure_pa[k] / 1e3:.0f}", str(cylinder),
+         f"{found.predicted_percent[k, c]:+.1f}",
+         number(found.measured_percent[k, c], 1, True) or "-", str(log.windows[k, c]),
+         str(log.samples[k, c]), number(log.spread[k, c], 3) or "-")
+        for k in range(len(found.rpm)) for c, cylinder in enumerate(found.cylinders))
     print_table(Table(
-        "Engine log beside the prediction: deviation", columns,
-        tuple((f"{rpm:.0f}", f"{p / 1e3:.0f}", str(c), f"{a:+.1f}", f"{b:+.1f}")
-              for rpm, p, row_a, row_b in zip(found.rpm, found.pressure_pa, found.predicted_percent,
-                                              found.measured_percent, strict=True)
-              for c, a, b in zip(sorted(found.cells.cylinders), row_a, row_b, strict=True))))
+        "Engine log beside the prediction: deviation", columns, rows,
+        ("spread: largest minus smallest window of the cell",)))
     for item in (*found.windows.notes, *(str(e) for e in found.windows.exclusions)):
         remark(item)
 

@@ -11,7 +11,12 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
 
 
+_PREDICTED_ONLY = ("rpm", "load", "on", "volts", "model", "samples", "fit")
+"""Options that a measured sheet or log leaves no room for."""
+
+
 def trims(
+    ctx: typer.Context,
     case: Annotated[str, typer.Argument(help="Case file (TOML).", metavar="CASE")],
     rpm: Annotated[
         str | None, typer.Option(help='Speeds, such as "3000,4500,6000"; default the case\'s.')
@@ -63,47 +68,86 @@ def trims(
     lambdas give the next trims; a filled sheet also scores its prediction.
     """
     from distrib.case.read import read_case
-    from distrib.cli.output import emit_json, wrote
+    from distrib.cli.output import emit_json
+    from distrib.cli.targets import check_targets
     from distrib.cli.trims_show import as_json, show
-    from distrib.files import write_text_atomic
 
+    check_targets((case, filled, log, mapping, fit), {"--csv": csv, "--page": page, "--json": json})
     read = read_case(case)
-    if filled is not None or log is not None:
-        _measured(read, filled, log, mapping, policy, step, json)
+    if filled is not None or log is not None or mapping is not None:
+        _check_measured(ctx, filled, log, mapping)
+        _measured(read, filled or log or "", mapping, policy, step, confirmed, csv, page, json)
         return
     table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit)
-    if csv is not None:
-        from distrib.calibration.sheet import to_csv
-
-        write_text_atomic(csv, to_csv(table))
-        wrote(csv)
-    if page is not None:
-        from distrib.calibration.sheet_page import to_html
-
-        write_text_atomic(page, to_html(table))
-        wrote(page)
+    write_sheets(table, csv, page)
     if json is not None:
         emit_json(json, as_json(table))
     if json != "-":
         show(table)
 
 
-def _measured(
-    case: Case, filled: str | None, log: str | None, mapping: str | None, policy: str, step: float,
-    json: str | None,
+def write_sheets(table: TrimTable, csv: str | None, page: str | None) -> None:
+    """Write the sheet as CSV and as a page, where a file is named."""
+    from distrib.calibration.sheet import to_csv
+    from distrib.calibration.sheet_page import to_html
+    from distrib.cli.output import wrote
+    from distrib.files import write_text_atomic
+
+    for path, text in ((csv, to_csv), (page, to_html)):
+        if path is not None:
+            write_text_atomic(path, text(table))
+            wrote(path)
+
+
+def _check_measured(
+    ctx: typer.Context, filled: str | None, log: str | None, mapping: str | None
 ) -> None:
-    """Next trims from one of a filled sheet and a log with its mapping."""
-    from distrib.cli.trims_filled import next_trims
+    """InputError unless the data are one of sheet and log with mapping, without what predicts."""
     from distrib.errors import InputError, Problem
 
+    problems = []
     if filled is not None and log is not None:
-        raise InputError([Problem("measured data", "--filled and --log", "one of both")])
-    if (log is None) != (mapping is None):
-        raise InputError([Problem("--mapping", mapping or "nothing", "a log and its mapping",
-                                  "columns are never guessed")])
-    path = filled if filled is not None else log
-    assert path is not None
-    next_trims(case, path, mapping, policy, step, json)
+        problems.append(Problem("measured data", "--filled and --log", "one of both"))
+    elif (log is None) != (mapping is None):
+        problems.append(Problem("--mapping", mapping or "nothing", "a log and its mapping",
+                                "columns are never guessed"))
+    for name in _PREDICTED_ONLY:
+        source = ctx.get_parameter_source(name)
+        if source is not None and source.name != "DEFAULT":
+            problems.append(Problem(f"--{name}", "it beside measured data", "a prediction only",
+                                    "cells and basis are those of the sheet or log"))
+    if problems:
+        raise InputError(problems)
+
+
+def _measured(
+    case: Case, path: str, mapping: str | None, policy: str, step: float, confirmed: str,
+    csv: str | None, page: str | None, json: str | None,
+) -> None:
+    """Next trims from a filled sheet, or with a mapping from a log, printed and written."""
+    from distrib.calibration.gate import gate
+    from distrib.calibration.next_sheet import next_table
+    from distrib.cli.output import emit_json
+    from distrib.cli.trims_filled import as_json, next_trims, show
+
+    opened = gate(confirmed.split(","))
+    found = next_trims(case, path, mapping, policy, step)
+    if csv is not None or page is not None:
+        write_sheets(next_table(case, found, opened), csv, page)
+    if json is not None:
+        emit_json(json, as_json(case, found, opened, path))
+    if json != "-":
+        show(case, found)
+    for item in opened.open:
+        _remark(f"confirm first: {item.text}")
+    for text in found.statements:
+        _remark(text)
+
+
+def _remark(text: str) -> None:
+    from distrib.cli.notes import remark
+
+    remark(text)
 
 
 def _table(
@@ -115,11 +159,13 @@ def _table(
     from distrib.cli.output_choice import choice
     from distrib.fuelling.trims import BASES, POLICIES
 
+    engine = choice("--model", model, ENGINE_MODELS)
+    factor, remarks = _discrepancy(fit, engine, case)
     return run(
         case, rpm=_speeds(rpm), pressure_pa=_loads(load, case),
         policy=choice("--policy", policy, POLICIES), step=step, on=choice("--on", on, BASES),
-        model=choice("--model", model, ENGINE_MODELS), confirmed=confirmed.split(","),
-        volts=volts, discrepancy=_discrepancy(fit), samples=samples,
+        model=engine, confirmed=confirmed.split(","), volts=volts, discrepancy=factor,
+        samples=samples, remarks=remarks,
     )
 
 
@@ -155,7 +201,10 @@ def _loads(texts: list[str] | None, case: Case) -> list[float] | None:
     return out
 
 
-def _discrepancy(path: str | None) -> tuple[float, float] | None:
+def _discrepancy(
+    path: str | None, model: str, case: Case
+) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
+    """Factor and sigma of a fit, and what to be wary of; None without a fit."""
     import json as reader
     from pathlib import Path
 
@@ -163,10 +212,10 @@ def _discrepancy(path: str | None) -> tuple[float, float] | None:
     from distrib.errors import InputError, Problem
 
     if path is None:
-        return None
+        return None, ()
     try:
         data = reader.loads(Path(path).read_text(encoding="utf-8"))
     except ValueError:
         raise InputError([Problem("--fit", "no valid JSON", "the JSON of `distrib fit`", "", path)
                           ]) from None
-    return discrepancy_from(data if isinstance(data, dict) else {}, path)
+    return discrepancy_from(data if isinstance(data, dict) else {}, path, model, case)

@@ -5,85 +5,120 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from distrib.calibration.filled import NextTrims
+    from distrib.calibration.gate import Gate
+    from distrib.calibration.next_trims import NextTrims
     from distrib.case.schema import Case
     from distrib.report.grid import Table
 
 
 def next_trims(
-    case: Case, path: str, mapping: str | None, policy: str, step: float, json: str | None
-) -> None:
-    """Print and write next trims from a filled sheet, with its score, or with a mapping a log."""
-    from distrib.calibration.filled import next_from_log, next_from_sheet
+    case: Case, path: str, mapping: str | None, policy: str, step: float
+) -> NextTrims:
+    """Next trims from a filled sheet, with its score, or with a mapping from a log."""
+    from distrib.calibration.filled import next_from_sheet
+    from distrib.calibration.logged import next_from_log
     from distrib.calibration.mapping import LogMapping
     from distrib.calibration.service import read_mapping
-    from distrib.calibration.sheet import read_sheet
-    from distrib.cli.notes import remark
-    from distrib.cli.output import emit_json
+    from distrib.calibration.sheet_read import read_sheet
     from distrib.cli.output_choice import choice
-    from distrib.cli.text import print_table, print_wrapped
     from distrib.errors import InputError, Problem
     from distrib.fuelling.trims import POLICIES
 
     chosen = choice("--policy", policy, POLICIES)
     if mapping is None:
-        sheet = read_sheet(path)
-        found, basis = next_from_sheet(case, sheet, chosen, step), sheet.trim_on[0]
-    else:
-        read = read_mapping(mapping)
-        if not isinstance(read, LogMapping):
-            raise InputError([Problem("--mapping", "the mapping of a bench sheet",
-                                      'a mapping with kind = "log"', "", mapping)])
-        found, basis = next_from_log(case, path, read, chosen, step), "fuel"
-    if json is not None:
-        emit_json(json, _as_json(found, path))
-    if json != "-":
-        print_wrapped(f"{case.title}: measured, {found.trims.policy}, step {found.trims.step:g}, "
-                      f"next trim on {basis}")
-        print()
-        for k in range(len(found.rpm)):
-            print_table(_cell(found, k))
-    for text in found.statements:
-        remark(text)
+        return next_from_sheet(case, read_sheet(path), chosen, step)
+    read = read_mapping(mapping)
+    if not isinstance(read, LogMapping):
+        raise InputError([Problem("--mapping", "the mapping of a bench sheet",
+                                  'a mapping with kind = "log"', "", mapping)])
+    return next_from_log(case, path, read, chosen, step)
+
+
+def show(case: Case, found: NextTrims) -> None:
+    """Print a table for each measured cell."""
+    from distrib.cli.text import print_table, print_wrapped
+
+    print_wrapped(f"{case.title}: measured, {found.trims.policy}, step {found.trims.step:g}, "
+                  f"next trim on {found.trim_on}")
+    print()
+    for k in range(len(found.rpm)):
+        print_table(_cell(found, k))
 
 
 def _cell(found: NextTrims, k: int) -> Table:
     """The cylinders of one measured cell."""
+    import numpy as np
+
+    from distrib.calibration.cell_words import raise_base
     from distrib.calibration.sheet import number
     from distrib.report.grid import Column, Table
 
-    columns = (
+    columns = [
         Column("cyl.", align="right"), Column("lambda", "", "right"),
-        Column("measured air", "%", "right"), Column("predicted air", "%", "right", 2),
-        Column("next trim", "%", "right"))
+        Column("measured air", "%", "right"), Column("next trim", "%", "right")]
+    rows = [[str(cylinder), number(found.lambda_measured[k, c], 3),
+             number(found.measured_percent[k, c], 1, True),
+             number(found.trim_shown[k, c], 1, True) or "refused"]
+            for c, cylinder in enumerate(found.cylinders)]
+    further: list[tuple[Column, list[str]]] = []
+    if found.reference:
+        word = "air before" if found.reference == "measured" else "predicted air"
+        further.append((Column(word, "%", "right", 2),
+                        [number(v, 1, True) or "-" for v in found.predicted_percent[k]]))
+    if found.logged is not None:
+        log = found.logged
+        further += [
+            (Column("windows", "", "right", 2), [str(v) for v in log.windows[k]]),
+            (Column("samples", "", "right", 3), [str(v) for v in log.samples[k]]),
+            (Column("spread", "lambda", "right", 2), [number(v, 3) for v in log.spread[k]])]
+        if np.isfinite(log.egt_k[k]).any():
+            further.append((Column("exhaust", "degC", "right", 3),
+                            [number(v - 273.15, 0) or "-" for v in log.egt_k[k]]))
+    for column, texts in further:
+        columns.append(column)
+        for row, text in zip(rows, texts, strict=True):
+            row.append(text)
+    first = raise_base(float(found.trims.base_percent[k]))
     return Table(
-        f"{found.rpm[k]:.0f} rpm, {found.pressure_pa[k] / 1e3:.0f} kPa absolute", columns,
-        tuple((str(cylinder), number(found.lambda_measured[k, c], 3),
-               number(found.measured_percent[k, c], 1, True),
-               number(found.predicted_percent[k, c], 1, True) or "-",
-               number(found.trim_shown[k, c], 1, True) or "refused")
-              for c, cylinder in enumerate(found.cylinders)))
+        f"{found.rpm[k]:.0f} rpm, {found.pressure_pa[k] / 1e3:.0f} kPa absolute", tuple(columns),
+        tuple(tuple(row) for row in rows), (first,) if first else ())
 
 
-def _as_json(found: NextTrims, path: str) -> dict[str, Any]:
-    cells = [
-        {
-            "rpm": found.rpm[k], "charge_pressure_pa": found.pressure_pa[k],
-            "cylinders": [
-                {
-                    "cylinder": cylinder, "lambda_measured": found.lambda_measured[k, c],
-                    "measured_percent": found.measured_percent[k, c],
-                    "predicted_percent": found.predicted_percent[k, c],
-                    "trim_percent": found.trims.trim_percent[k, c],
-                    "trim_shown_percent": found.trim_shown[k, c],
-                }
-                for c, cylinder in enumerate(found.cylinders)
-            ],
-        }
-        for k in range(len(found.rpm))
-    ]
+def as_json(case: Case, found: NextTrims, gate: Gate, path: str) -> dict[str, Any]:
+    """Next trims for `--json`: cells with cylinders, the score, limits, what is to confirm."""
+    from distrib.calibration.trim_table import case_limits, limit_lines
+
     return {
-        "measured": path, "cells": cells,
-        "policy": found.trims.policy, "step": found.trims.step, "score": found.score,
+        "case": {"title": case.title, "path": case.path}, "measured": path,
+        "policy": found.trims.policy, "step": found.trims.step, "trim_on": found.trim_on,
+        "lambda_target": case.fuel.lambda_target, "reference": found.reference or None,
+        "cells": [_cell_json(found, k) for k in range(len(found.rpm))],
+        "to_confirm": [{"key": i.key, "text": i.text} for i in gate.open],
+        "confirmed": [i.key for i in gate.confirmed],
+        "limits": limit_lines(case_limits(case)), "score": found.score,
         "statements": found.statements,
+    }
+
+
+def _cell_json(found: NextTrims, k: int) -> dict[str, Any]:
+    cylinders = []
+    for c, cylinder in enumerate(found.cylinders):
+        one = {
+            "cylinder": cylinder, "lambda_measured": found.lambda_measured[k, c],
+            "measured_percent": found.measured_percent[k, c],
+            "predicted_percent": found.predicted_percent[k, c],
+            "needed_percent": found.trims.needed_percent[k, c],
+            "trim_percent": found.trims.trim_percent[k, c],
+            "trim_shown_percent": found.trim_shown[k, c],
+            "duty": None if found.duty is None else found.duty[k, c],
+        }
+        if found.logged is not None:
+            log = found.logged
+            one |= {"windows": log.windows[k, c], "samples": log.samples[k, c],
+                    "spread_lambda": log.spread[k, c], "exhaust_temperature_k": log.egt_k[k, c]}
+        cylinders.append(one)
+    return {
+        "rpm": found.rpm[k], "charge_pressure_pa": found.pressure_pa[k],
+        "base_percent": found.trims.base_percent[k], "mean_percent": found.trims.mean_percent[k],
+        "cylinders": cylinders,
     }

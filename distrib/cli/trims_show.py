@@ -82,11 +82,10 @@ def show(table: TrimTable) -> None:
     print_wrapped(f"{table.title}: {table.model} model, {table.evidence}, {table.policy}, step "
                   f"{table.step:g}, trim on {table.trim_on}")
     print()
-    for i in range(len(table.rpm)):
-        for j in range(len(table.pressure_pa)):
-            print_table(_cell(table, i, j))
-            if table.sets:
-                print_table(_sets(table, i, j))
+    for i, j in table.cells():
+        print_table(_cell(table, i, j))
+        if table.sets:
+            print_table(_sets(table, i, j))
     for text in _legend(table):
         print_wrapped(text)
     for item in table.gate.open:
@@ -115,7 +114,19 @@ def _cell(table: TrimTable, i: int, j: int) -> Table:
             number(table.trim_shown[at], 1, True) or "refused",
             str(table.verdict[at]) or "none"))
     return Table(f"{table.rpm[i]:.0f} rpm, {table.pressure_pa[j] / 1e3:.0f} kPa absolute", columns,
-                 tuple(rows))
+                 tuple(rows), _below(table, i, j))
+
+
+def _below(table: TrimTable, i: int, j: int) -> tuple[str, ...]:
+    """What stands below the cylinders of a cell: a raise of the base map, the highest duty."""
+    from distrib.calibration.cell_words import raise_base
+
+    first = raise_base(float(table.base_percent[i, j]))
+    out = [first] if first else []
+    if table.duty is not None and table.duty_cylinder is not None and not table.sets:
+        out.append(f"injector duty at most {table.duty[i, j] * 100:.0f} %, cylinder "
+                   f"{table.duty_cylinder[i, j]}")
+    return tuple(out)
 
 
 def _sets(table: TrimTable, i: int, j: int) -> Table:

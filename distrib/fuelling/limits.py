@@ -13,8 +13,8 @@ ORIGIN: Final[Mapping[str, str]] = MappingProxyType(
         "watch_percent": "common practice",
         "rich_percent": "common practice",
         "richen_cap_percent": "design choice from common practice: predicted, adding fuel",
-        "prediction_cap_percent": "design choice from common practice: predicted, either way",
-        "measured_cap_percent": "design choice from common practice: measured",
+        "prediction_cap_percent": "design choice from common practice: beyond it measure first",
+        "measured_cap_percent": "common practice: beyond it the metal is changed",
         "warn_percent": "common practice: trims of 8 % and more point to a fault",
         "refuse_percent": "design choice from common practice: fault or re-work of the metal",
         "duty_max": "common practice, 80 to 90 %",
@@ -57,6 +57,8 @@ class Limits:
         """Where a limit comes from; an override names its reason."""
         if name in self.reasons:
             return f"set in the case: {self.reasons[name]}"
+        if getattr(self, name) != getattr(DEFAULT_LIMITS, name):
+            return "set in the case: no reason given"
         return ORIGIN[name]
 
 

@@ -99,7 +99,8 @@ def plan(
     base = step * base
     trim, base, capped = _capped(now, change, base, evidence, limits)
     size = np.abs(n - 1.0).max(axis=-1) * 100.0
-    refused = (size >= limits.refuse_percent) | ~np.isfinite(size)
+    too_large = size >= limits.refuse_percent
+    refused = too_large | ~np.isfinite(size)
     trim = np.where(refused[:, None], np.nan, trim)
     base = np.where(refused, np.nan, base)
     total = (1.0 + base[:, None]) * (1.0 + trim)
@@ -107,8 +108,10 @@ def plan(
     warned = np.maximum(np.abs(needed), np.abs(np.nan_to_num(trim)) * 100.0) >= limits.warn_percent
     return Trims(
         policy, evidence, step, needed, trim * 100.0, base * 100.0,
-        (total.mean(axis=-1) - 1.0) * 100.0, n / total, capped, warned, refused,
-        _cautions(policy, evidence, limits, trim, capped, warned, refused),
+        (total.mean(axis=-1) - 1.0) * 100.0, n / total, capped & ~refused[:, None], warned,
+        refused,
+        _cautions(policy, evidence, limits, needed, trim, capped & ~refused[:, None], warned,
+                  too_large),
     )
 
 
@@ -143,8 +146,8 @@ def _capped(
 
 
 def _cautions(
-    policy: Policy, evidence: Evidence, limits: Limits, trim: FloatArray,
-    capped: BoolArray, warned: BoolArray, refused: BoolArray,
+    policy: Policy, evidence: Evidence, limits: Limits, needed: FloatArray, trim: FloatArray,
+    capped: BoolArray, warned: BoolArray, too_large: BoolArray,
 ) -> tuple[str, ...]:
     """Sentences that go with the trims."""
     out: list[str] = []
@@ -160,13 +163,17 @@ def _cautions(
                    "they are measured")
     if policy == "sum-to-zero":
         out.append("some cylinders get less fuel than before: start at low load with knock watched")
-    if capped.any():
-        cap = limits.richen_cap_percent if evidence == "predicted" else limits.measured_cap_percent
-        out.append(f"capped at {cap:g} % where marked: the rest waits for a measurement")
+    if capped.any() and evidence == "predicted":
+        out.append(f"capped at {limits.richen_cap_percent:g} %: the rest waits for a measurement")
+    far = np.nanmax(np.abs(np.append(needed, 0.0))) > limits.measured_cap_percent
+    if evidence == "measured" and (far or capped.any()):
+        out.append(f"a measured need or trim beyond {limits.measured_cap_percent:g} %: re-work of "
+                   f"the metal rather than fuel ({limits.origin('measured_cap_percent')}); trims "
+                   "stop there")
     if warned.any():
         out.append(f"a need of {limits.warn_percent:g} % or more: look for a fault first "
                    f"({limits.origin('warn_percent')})")
-    if refused.any():
+    if too_large.any():
         out.append(f"refused where a need reaches {limits.refuse_percent:g} %: fault or re-work of "
                    "the metal, not fuel")
     return tuple(out)

@@ -10,10 +10,10 @@ from scipy.stats import norm, qmc
 
 from distrib.build.bench import solve_bench
 from distrib.calibration.bench import ONE_AT_A_TIME, BenchSheet
+from distrib.calibration.bench_fit import fit_bench
 from distrib.calibration.bench_model import bench_forward, calibrated_changes
 from distrib.calibration.fit import Parameter, fit_map
 from distrib.calibration.residual_plot import residual_svg
-from distrib.calibration.service import fit_bench
 from distrib.case.change import to_toml, with_changes
 from distrib.case.read import read_text
 from distrib.case.schema import Case

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from distrib.calibration.bench import read_bench
+from distrib.calibration.bench_fit import fit_bench
 from distrib.calibration.bench_mapping import read_bench_mapping
-from distrib.calibration.clean import into_cells, steady_windows
+from distrib.calibration.cells import into_cells
+from distrib.calibration.clean import steady_windows
 from distrib.calibration.log import read_log
 from distrib.calibration.mapping import read_log_mapping
-from distrib.calibration.service import fit_bench
 from distrib.calibration.swap import solve_swap
 from distrib.calibration.swap_file import read_swap
 

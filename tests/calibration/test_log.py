@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from distrib.calibration.clean import into_cells, steady_windows
+from distrib.calibration.cells import into_cells
+from distrib.calibration.clean import steady_windows
 from distrib.calibration.log import LOG_WARNINGS, fill_gaps, read_log
 from distrib.calibration.mapping import read_log_mapping
 from distrib.errors import InputError

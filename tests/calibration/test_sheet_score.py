@@ -10,8 +10,9 @@ from scipy.stats import norm
 
 from distrib.calibration.gate import GATE, gate
 from distrib.calibration.score import score
-from distrib.calibration.sheet import COLUMNS, TrimTable, number, read_sheet, to_csv
+from distrib.calibration.sheet import COLUMNS, TrimTable, number, to_csv
 from distrib.calibration.sheet_page import to_html, to_text
+from distrib.calibration.sheet_read import read_sheet
 from distrib.errors import InputError
 
 
@@ -77,12 +78,14 @@ def test_sheet_saved_again_by_a_continental_spreadsheet(tmp_path: Path) -> None:
     [
         ({"lambda_measured": "rich", "trim_in_engine_percent": "0"},
          'column 15 "lambda_measured": read "rich"'),
-        ({"lambda_measured": "0.83"}, "trim_in_engine_percent: read a blank beside"),
+        ({"lambda_measured": "0.83"}, 'column 14 "trim_in_engine_percent": read a blank beside'),
         ({"lambda_measured": "12.1", "trim_in_engine_percent": "0"},
          "an air-fuel ratio? Divide by the scale"),
-        ({"rpm": ""}, "rpm: read a blank"),
+        ({"rpm": ""}, 'column 3 "rpm": read a blank'),
         ({"lambda_measured": "0,83", "trim_in_engine_percent": "0"}, "read 19 cells"),
-        ({"trim_on": "duty"}, 'trim_on: read "duty"'),
+        ({"cylinder": "1.5"}, 'column 1 "cylinder": read 1.5'),
+        ({"trim_on": "effective pulse"}, '"effective pulse" as in the first row'),
+        ({"trim_on": "duty"}, 'column 11 "trim_on": read "duty"'),
         ({"lambda_measured": "0.83", "trim_in_engine_percent": "1", "trim_on": "total pulse"},
          "a pulse longer than its dead time"),
     ],

@@ -68,6 +68,18 @@ def test_caps_warnings_and_refusal() -> None:
     assert any("fault or re-work" in c for c in bad.cautions)
     measured = f.plan(wide, policy="sum-to-zero", evidence="measured", step=1.0)
     assert measured.trim_percent[0, 0] == 5.0
+    rework = "re-work of the metal rather than fuel"
+    assert any(rework in c for c in measured.cautions)
+    assert not any(rework in c for c in plan.cautions)
+    small = f.plan(AIR, policy="sum-to-zero", evidence="measured", step=1.0)
+    assert not any(rework in c for c in small.cautions)
+
+
+def test_a_point_without_solution_is_refused_but_no_fault() -> None:
+    both = np.array([AIR, np.full(4, np.nan)])
+    plan = f.plan(both, policy="richen-only", evidence="predicted")
+    assert plan.refused.tolist() == [False, True] and not plan.capped[1].any()
+    assert not any("fault" in c for c in plan.cautions)
 
 
 def test_override_of_a_limit_is_recorded() -> None:
