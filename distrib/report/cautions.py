@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from typing import Final
 
 STANDING_NOTE: Final = (
@@ -43,6 +45,11 @@ LAW: Final[dict[str, str]] = {
     "competition": "Meant for competition; check the rules, and the local law before road use.",
 }
 
+BENCH: Final = (
+    "The rig shows a larger spread than the engine: use it to check the metal and to fit the laws, "
+    "never as a fuel trim. With one runner open at a time the plenum hardly matters; all open "
+    "shows its regain.")
+
 TUNER_GATES: Final = (
     "compression and leak-down even over the cylinders",
     "injectors flow-matched, dead time known, wiring order proved by a click or cut test",
@@ -72,3 +79,20 @@ SHOP_ORDER: Final = (
     "Leak test, then proof test as the drawing says; write both down.",
     "Flow bench: every runner, three repeats, leak subtracted, depression and temperature noted.",
 )
+
+_THIN = re.compile(r"^thin evidence \((.+?)\): (.+)$")
+
+
+def in_order(said: Iterable[str]) -> tuple[str, ...]:
+    """Cautions and doubts of results as sentences, each once; laws of thin evidence in one line."""
+    thin: dict[str, dict[str, None]] = {}
+    out: dict[str, None] = {}
+    for text in said:
+        found = _THIN.match(text)
+        if found is None:
+            out[text if text.endswith(".") else f"{text}."] = None
+        else:
+            thin.setdefault(found[1], {}).update(dict.fromkeys(found[2].split(", ")))
+    lines = (f"Laws on thin evidence ({kind}): {', '.join(names)}. Measure before you lean on them."
+             for kind, names in thin.items())
+    return tuple(f"{text[:1].upper()}{text[1:]}" for text in (*out, *lines))

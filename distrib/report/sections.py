@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from distrib.fuelling.limits import ORIGIN
 from distrib.report import cautions
 from distrib.report.charts import (
     along_picture,
@@ -34,12 +33,12 @@ from distrib.report.grid import as_sentence
 from distrib.report.matters import sensitivity_picture, sensitivity_table, sensitivity_words
 from distrib.report.palette import SOURCE_TEXT
 from distrib.report.schedule import distances_m
-from distrib.report.sheets import reviewer_sheet, shop_sheet, tuner_sheet
+from distrib.report.sheets import bench_sheet, reviewer_sheet, shop_sheet, tuner_sheet
 from distrib.report.tables import (
     assumed_table,
     findings_table,
-    fuel_limits,
     idle_in_words,
+    limits_table,
     models_table,
     passed_table,
     share_table,
@@ -68,8 +67,8 @@ def build_document(
                _cautions(reports), _versions(reports, labels)]
     sections = [section for section in several if section is not None]
     for data, label in zip(reports, labels, strict=True):
-        for sheet in (shop_sheet(data, label), tuner_sheet(data, label),
-                      reviewer_sheet(data, label)):
+        for sheet in (shop_sheet(data, label), bench_sheet(data, label),
+                      tuner_sheet(data, label), reviewer_sheet(data, label)):
             if sheet is not None:
                 sections.append(sheet)
     title = reports[0].case.title if len(reports) == 1 else "Designs compared: " + "; ".join(labels)
@@ -216,16 +215,13 @@ def _assumptions(reports: Sequence[ReportData], labels: Sequence[str]) -> Sectio
     blocks: list[Block] = []
     for data, label in zip(reports, labels, strict=True):
         blocks += _head(label, reports)
-        listed = [(a.field, a.value, a.why) for a in data.case.assumed]
-        listed += [(a.field, a.value, a.why) for s in data.shares for a in s.assumed]
+        assumed = (*data.case.assumed, *(a for s in data.shares for a in s.assumed))
+        listed = [(a.field, a.value, a.why) for a in assumed if a.field != "limits"]
         if listed:
             blocks.append(Grid(assumed_table(listed)))
         else:
             blocks.append(Paragraph("Nothing: the case gives every value that was used."))
-        limits = fuel_limits(data.case)
-        blocks.append(Facts(tuple(
-            (name.replace("_percent", " (%)").replace("_", " "),
-             f"{getattr(limits, name):g}, {limits.origin(name)}") for name in ORIGIN)))
+        blocks.append(Grid(limits_table(data.case)))
     return Section("assumptions", "Assumptions and limits", tuple(blocks))
 
 
@@ -242,7 +238,7 @@ def _cautions(reports: Sequence[ReportData]) -> Section:
     said = dict.fromkeys(text for data in reports for shares in data.shares
                          for text in (*shares.cautions, *shares.warnings))
     used = dict.fromkeys(data.case.use for data in reports)
-    items = (*said, *cautions.NOT_CLAIMED, *cautions.PRESSURE,
+    items = (*cautions.in_order(said), *cautions.NOT_CLAIMED, *cautions.PRESSURE,
              *(cautions.LAW[use] for use in used))
     return Section("cautions", "Cautions",
                    (Paragraph(cautions.STANDING_NOTE, "caution"), Bullets(items)))

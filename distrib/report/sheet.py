@@ -147,10 +147,10 @@ def _heading(case: Case, scale: float, left: float, base: float, width_mm: float
     """Title, cylinder-1 end, entry and view: what a reader must know before any number."""
     words = (f"Cylinder 1 at the {case.cylinder_1_end} of the engine, left in plan and side view.",
              "; ".join(_entry_words(entry, len(case.entries) > 1) for entry in case.entries),
-             f"Seen: {case.view or 'not stated in the case'}. Third-angle projection, "
-             f"full-size scale 1:{scale:g}.",
-             "Inside dimensions, mm above the line and [in] below it."
+             f"Seen: {case.view or 'not stated in the case'}.",
+             f"Third-angle projection, full-size scale 1:{scale:g}."
              + (" The design is invented." if case.invented else ""),
+             "Inside dimensions, mm above the line and [in] below it.",
              "In the plan, at each cylinder number: its distance from the entry in mm.")
     body = [line for text in words for line in wrap(text, characters(8.5, width_mm))]
     title = shortened(case.title, characters(13.0 * 1.12, width_mm))

@@ -1,10 +1,11 @@
-"""Sheets to hand over, each printed on its own page: for the shop, the tuner, the reviewer."""
+"""Sheets to hand over, each on a page of its own: for shop, flow bench, tuner and reviewer."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from distrib.report import cautions
+from distrib.report.charts import point_of
 from distrib.report.data import ReportData
 from distrib.report.document import (
     Blanks,
@@ -17,9 +18,16 @@ from distrib.report.document import (
     Section,
 )
 from distrib.report.grid import Column, Table
-from distrib.report.numbers import both, millimetres, plain
+from distrib.report.numbers import both, decimals_for, millimetres, plain, signed
 from distrib.report.schedule import distances_m, entry_line, runner_columns
-from distrib.report.tables import findings_table, trim_table
+from distrib.report.tables import (
+    conditions_in_words,
+    findings_table,
+    half_width,
+    share_rows,
+    spread_in_words,
+    trim_table,
+)
 from distrib.units import display_both, display_gauge
 
 if TYPE_CHECKING:
@@ -27,7 +35,7 @@ if TYPE_CHECKING:
 
 
 def shop_sheet(data: ReportData, label: str) -> Section:
-    """Dimensions in both systems, order of work, tests and a bench form to fill in."""
+    """Dimensions in both systems, order of work and tests."""
     case = data.case
     columns = runner_columns(case)
     rows = tuple(zip(*(cells for _, cells in columns), strict=True))
@@ -45,14 +53,24 @@ def shop_sheet(data: ReportData, label: str) -> Section:
         Heading("Tests"),
         *(Paragraph(text) for text in cautions.PRESSURE[:1]),
         Blanks(("tolerances agreed", "leak test: pressure, medium, result",
-                "proof test: pressure, medium, result")),
-        Heading("Flow bench"),
-        Blanks(("depression", "air temperature and barometer", "leak flow subtracted",
-                "valve lift, or head removed")),
-        Grid(_bench_form(case)),
-        Blanks(("made by, date", "checked by, date")),
+                "proof test: pressure, medium, result", "made by, date", "checked by, date")),
     )
     return Section("shop-sheet", f"Shop sheet: {label}", blocks, sheet=True)
+
+
+def bench_sheet(data: ReportData, label: str) -> Section:
+    """The form that goes to the flow bench, with what the bench model expects where it has run."""
+    table = _bench_form(data)
+    blocks: tuple[Block, ...] = (
+        Paragraph(f"{label}. Cylinder 1 at the {data.case.cylinder_1_end} of the engine. Measure "
+                  "every runner alone and all open together; three repeats, leak subtracted."),
+        Blanks(("bench, depression", "air temperature and barometer", "leak flow subtracted",
+                "valve lift, or head removed", "unit of flow", "runners open")),
+        Grid(table),
+        Paragraph(cautions.BENCH),
+        Blanks(("measured by, date", "checked by, date")),
+    )
+    return Section("bench-sheet", f"Flow bench sheet: {label}", blocks, sheet=True)
 
 
 def _plenum_facts(case: Case) -> tuple[tuple[str, str], ...]:
@@ -93,13 +111,23 @@ def _structure_facts(case: Case) -> tuple[tuple[str, str], ...]:
         ("lid", part.lid or missing), ("seams", part.joint or missing), ("proof test", test))
 
 
-def _bench_form(case: Case) -> Table:
-    distances = distances_m(case)
+def _bench_form(data: ReportData) -> Table:
+    bench = next((s for s in data.shares if s.model == "bench"), None)
+    point = 0 if bench is None else point_of(bench, data.point)
+    found = () if bench is None else share_rows(data.case, bench, point)
+    places = decimals_for(half_width(found))
+    expected = {row.cylinder: signed(row.deviation_percent, places) for row in found}
     columns = (Column("cyl.", align="right"), Column("from entry", "mm", "right"),
+               *((Column("expected, all open", "%", "right"),) if expected else ()),
                *(Column(f"repeat {i}", blank=True) for i in (1, 2, 3)),
                Column("mean", blank=True), Column("from mean", "%", blank=True))
-    rows = tuple((str(n), millimetres(d), *[""] * 5) for n, d in distances.items())
-    return Table("Flow of each runner (unit: ______)", columns, rows)
+    rows = tuple((str(n), millimetres(d), *((expected[n],) if expected else ()), *[""] * 5)
+                 for n, d in distances_m(data.case).items())
+    notes: tuple[str, ...] = ()
+    if bench is not None and expected:
+        notes = (f"expected from the mean of all runners: bench model, "
+                 f"{conditions_in_words(bench, point)}; {spread_in_words(bench, point)}",)
+    return Table("Flow of each runner", columns, rows, notes)
 
 
 def tuner_sheet(data: ReportData, label: str) -> Section | None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, cast
 import numpy as np
 
 from distrib.fuelling.lambda_ import lambda_at_equal_fuel
-from distrib.fuelling.limits import Limits, limits
+from distrib.fuelling.limits import ORIGIN, Limits, limits
 from distrib.fuelling.verdict import Verdict, more_cautious, verdicts, words
 from distrib.report.data import FindingRow, TrimSheet
 from distrib.report.grid import Column, Table, as_sentence
@@ -306,7 +306,18 @@ def assumed_table(assumed: Sequence[tuple[str, str, str]]) -> Table:
                  tuple(dict.fromkeys(assumed)))
 
 
+def limits_table(case: Case) -> Table:
+    """The limits in force for verdicts and trims, with their origin."""
+    found = fuel_limits(case)
+    rows = tuple((name.replace("_percent", "").replace("_", " "), f"{getattr(found, name):g}",
+                  "%" if name.endswith("_percent") else "-", found.origin(name))
+                 for name in ORIGIN)
+    return Table("Limits of verdicts and trims",
+                 (Column("limit"), Column("value", align="right"), Column("unit"),
+                  Column("origin", rank=2)), rows)
+
+
 def sources_table(sources: Sequence[Source]) -> Table:
     """Laws and figures used, with origin."""
-    return Table("Laws used", (Column("law"), Column("origin"), Column("source", rank=2)),
+    return Table("Laws used", (Column("key"), Column("origin"), Column("source", rank=2)),
                  tuple((s.key, s.kind, s.text) for s in sources))

@@ -14,11 +14,15 @@ import fakes
 import numpy as np
 import pytest
 
+from distrib.report.cautions import in_order
+from distrib.report.data import FindingRow
+from distrib.report.document import Grid
 from distrib.report.html import report_html, tight
 from distrib.report.pdf import PAPERS_IN, report_pdf
 from distrib.report.pdftext import break_lines, column_widths, width_in
 from distrib.report.sections import build_document
-from distrib.report.tables import share_table
+from distrib.report.sheets import bench_sheet
+from distrib.report.tables import findings_table, idle_in_words, passed_table, share_table
 
 HOSTILE = "<script>alert('x')</script><img src=x onerror=y> & \"two\""
 
@@ -36,11 +40,14 @@ class Reader(HTMLParser):
         self.open: list[str] = []
         self.svgs = self.named_svgs = self.tables = self.captions = 0
         self.heads_without_scope = 0
+        self.language: str | None = None
         self.feed(text)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         found = dict(attrs)
         self.tags.append(tag)
+        if tag == "html":
+            self.language = found.get("lang")
         if found.get("id"):
             self.ids.append(str(found["id"]))
         for name in ("href", "src", "action"):
@@ -87,6 +94,7 @@ def test_page_is_sound_for_readers_who_do_not_see_it(two: str) -> None:
     assert page.svgs == page.named_svgs > 10
     assert page.tables == page.captions > 8
     assert page.heads_without_scope == 0
+    assert page.language == "en"
 
 
 def test_same_data_give_the_same_bytes_and_only_the_date_differs() -> None:
@@ -100,8 +108,8 @@ def test_same_data_give_the_same_bytes_and_only_the_date_differs() -> None:
 def test_sections_appear_only_with_their_data() -> None:
     full = {s.name for s in build_document([fakes.report(designs.case())]).sections}
     assert {"glance", "drawing", "shares", "why", "rpm", "sensitivity", "trims", "review",
-            "assumptions", "laws", "cautions", "versions", "shop-sheet", "tuner-sheet",
-            "reviewer-sheet"} == full
+            "assumptions", "laws", "cautions", "versions", "shop-sheet",
+            "bench-sheet", "tuner-sheet", "reviewer-sheet"} == full
     bare = fakes.report(designs.case(), findings=None, trims=None, sensitivity=None, rpm_sweep=())
     names = {s.name for s in build_document([bare]).sections}
     assert full - names == {"rpm", "sensitivity", "trims", "review", "tuner-sheet",
@@ -140,6 +148,40 @@ def test_answer_names_the_leanest_first_and_says_it_in_words() -> None:
 def test_why_says_which_way_regain_and_losses_push() -> None:
     text = report_html([fakes.report(designs.case())])
     assert "<li>Plenum main: regain wins, more air away from the entry.</li>" in text
+
+
+def test_bench_sheet_says_what_the_rig_should_show() -> None:
+    case = designs.case()
+    data = fakes.report(case)
+    expected = data.shares[1].deviation_percent[0]
+    sheet = bench_sheet(data, "A")
+    table = next(b.table for b in sheet.blocks if isinstance(b, Grid))
+    column = [c.name for c in table.columns].index("expected, all open")
+    assert [float(r[column]) for r in table.rows] == pytest.approx(list(expected), abs=0.05)
+    assert "bench model" in table.note_text() and all(r[-1] == "" for r in table.rows)
+    without = bench_sheet(dataclasses.replace(data, shares=data.shares[:1]), "A")
+    assert "expected" not in " ".join(
+        c.name for b in without.blocks if isinstance(b, Grid) for c in b.table.columns)
+
+
+def test_checks_with_nothing_to_check_are_named_apart_from_the_passed() -> None:
+    idle = FindingRow("baffle", "Baffle in the stream", "does not apply: no baffle", "", "ok", "",
+                      "computed", "", applies=False)
+    findings = (*fakes.findings(), idle)
+    assert "Baffle in the stream" not in str(passed_table(findings).rows)
+    assert idle_in_words(findings) == "Does not apply: Baffle in the stream (no baffle)."
+    assert idle_in_words(fakes.findings()) == ""
+    assert findings_table(findings).notes == ("1 change, 1 missing, 1 ask, 1 ok, 1 do not apply",)
+    text = words(report_html([fakes.report(designs.case(), findings=findings)]))
+    assert "Does not apply: Baffle in the stream (no baffle)." in text
+
+
+def test_doubts_are_sentences_and_thin_laws_stand_in_one_line() -> None:
+    said = ("thin evidence (own estimate): b, a", "A caution.", "a doubt",
+            "thin evidence (own estimate): a, c")
+    assert in_order(said) == (
+        "A caution.", "A doubt.",
+        "Laws on thin evidence (own estimate): b, a, c. Measure before you lean on them.")
 
 
 def test_all_even_is_said_with_the_warning_not_to_lean_out() -> None:
