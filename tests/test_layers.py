@@ -18,7 +18,8 @@ HEIGHT = {part: len(LAYERS) - i for i, line in enumerate(LAYERS) for part in lin
 
 FENCES = {
     "networkx": {"network", "build"},
-    "numba": {"kernels"},
+    "numba": {"kernels", "vectors"},
+    "llvmlite": {"vectors"},
     "typer": {"cli"},
     "rich": {"cli"},
     "tomllib": {"case", "calibration"},

@@ -22,13 +22,13 @@ from distrib.engine.firing import tdc_offsets_deg
 from distrib.errors import InputError, Problem
 from distrib.gas.properties import gas_constant
 from distrib.network.compiled import Network, compile_graph
-from distrib.network.lanes import LANES
 from distrib.network.newton import Options
 from distrib.network.solve import Plan, plan
 from distrib.network.start import linear_start
 from distrib.phased.cycle import run_blocks
 from distrib.phased.state import Conditions, Engine
 from distrib.results import Assumed, FloatArray, Profile, Shares
+from distrib.vectors import LANES
 
 STEPS = 360
 """Steps per cycle. Halving the step moves the deviations of the demonstration cases by less than

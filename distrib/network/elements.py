@@ -8,8 +8,6 @@ from typing import Any
 from distrib.kernels import inline, kernel
 from distrib.losses.friction import darcy_scalar
 from distrib.network.lanes import (
-    CHOKE,
-    LANES,
     crossflow_block,
     duct_block,
     head_block,
@@ -18,16 +16,15 @@ from distrib.network.lanes import (
     station_block,
 )
 from distrib.network.tables import CLOSED_AREA_M2, DUCT_ROWS, MOUTH_ROWS, RE_FLOOR, STATION_ROWS
+from distrib.vectors import LANES, add, add_product, copy, multiply
 
 _L = LANES
-_GAMMA = 1.4
 _darcy = inline(darcy_scalar)
 
 
 @inline
 def _get(w: Any, row: int, source: Any, k: int, n: int) -> None:
-    for i in range(_L):
-        w[row * _L + i] = source[k * _L + i]
+    copy(w, row * _L, source, k * _L)
 
 
 @inline
@@ -43,22 +40,24 @@ def _clear(rows: Any, n: int) -> None:
 
 @inline
 def _add(target: Any, k: int, w: Any, row: int, scale: Any, n: int) -> None:
-    for i in range(_L):
-        target[k * _L + i] += w[row * _L + i] * scale[i]
+    add_product(target, k * _L, w, row * _L, scale, 0, 1.0)
 
 
 @kernel
-def stream_temperature(top: Any, par: Any, x: Any, c_flow: Any, n: int) -> None:
+def stream_temperature(top: Any, par: Any, x: Any, c_flow: Any, w: Any, n: int) -> None:
     """c = R T0/gamma of every flow, taken from where it comes from: (flows * LANES,)."""
     n_p = top.sizes[1]
     for k in range(top.flow_i.shape[0]):
         a = top.flow_i[k, 0]
         b = top.flow_i[k, 1]
+        _get(w, 0, x, n_p + k, n)
+        _get(w, 1, par.c_node, a, n)
+        _get(w, 2, par.c_node, b, n)
         for i in range(_L):
-            m = x[(n_p + k) * _L + i]
-            c_a = par.c_node[a * _L + i]
-            c_b = par.c_node[b * _L + i]
-            c_flow[k * _L + i] = c_a if m >= 0.0 else c_b
+            c_a = w[_L + i]
+            c_b = w[2 * _L + i]
+            w[i] = c_a if w[i] >= 0.0 else c_b
+        _get(c_flow, k, w, 0, n)
 
 
 @kernel
@@ -69,11 +68,11 @@ def heads(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, n: int) ->
         p = top.end_i[e, 0]
         k = top.end_i[e, 1]
         area = top.end_i[e, 2]
-        for i in range(_L):
-            w[i] = x[p * _L + i] + par.scalars[i]
-            w[_L + i] = x[(n_p + k) * _L + i]
-            w[2 * _L + i] = par.inv_area[area * _L + i]
-            w[3 * _L + i] = c_flow[k * _L + i]
+        _get(w, 0, x, p, n)
+        add(w, 0, par.scalars, 0, 1.0)
+        _get(w, 1, x, n_p + k, n)
+        _get(w, 2, par.inv_area, area, n)
+        _get(w, 3, c_flow, k, n)
         head_block(w, n)
         for j in range(3):
             _get(head, 3 * e + j, w, 4 + j, n)
@@ -92,10 +91,9 @@ def _friction(top: Any, par: Any, x: Any, d: int, w: Any, n: int) -> None:
     """Darcy factor and its slope in the flow, rows 15 and 16."""
     k = top.sizes[1] + top.duct_i[d, 3]
     law = False
+    _get(w, 15, par.duct_f, d, n)
     for i in range(_L):
-        fixed = par.duct_f[d * _L + i]
-        law |= fixed < 0.0
-        w[15 * _L + i] = fixed
+        law |= w[15 * _L + i] < 0.0
         w[16 * _L + i] = 0.0
     if not law:
         return
@@ -114,7 +112,7 @@ def _friction(top: Any, par: Any, x: Any, d: int, w: Any, n: int) -> None:
 
 @kernel
 def ducts(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, jac: Any,
-          inv_dp: Any, n: int) -> None:
+          inv_dp: Any, small: Any, n: int) -> None:
     """Duct equations of all ducts."""
     n_p = top.sizes[1]
     for d in range(top.duct_i.shape[0]):
@@ -125,17 +123,12 @@ def ducts(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, ja
         for j in range(6):
             _get(w, 9 + j, par.duct, DUCT_ROWS * d + j, n)
         _friction(top, par, x, d, w, n)
-        area = top.end_i[top.duct_i[d, 0], 2]
-        area_b = top.end_i[top.duct_i[d, 1], 2]
-        for i in range(_L):
-            root = math.sqrt(c_flow[k * _L + i])
-            area_1 = par.area[area * _L + i]
-            area_2 = par.area[area_b * _L + i]
-            narrow = area_1 if area_1 < area_2 else area_2
-            w[17 * _L + i] = par.scalars[3 * _L + i] * par.scalars[i] * narrow / math.sqrt(
-                par.c_node[i])
-            w[18 * _L + i] = CHOKE * root / par.duct[(DUCT_ROWS * d + 8) * _L + i]
-            w[19 * _L + i] = par.scalars[i]
+        _get(w, 17, small, 0, n)
+        _get(w, 18, par.duct, DUCT_ROWS * d + 8, n)
+        _get(w, 19, par.scalars, 0, n)
+        _get(w, 24, c_flow, k, n)
+        _get(w, 25, par.area, top.end_i[top.duct_i[d, 0], 2], n)
+        _get(w, 26, par.area, top.end_i[top.duct_i[d, 1], 2], n)
         duct_block(w, n)
         _add(r, top.duct_i[d, 2], w, 20, inv_dp, n)
         for j in range(3):
@@ -164,7 +157,7 @@ def stations(top: Any, par: Any, x: Any, head: Any, w: Any, r: Any, jac: Any,
 
 @kernel
 def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, jac: Any,
-           inv_dp: Any, n: int) -> None:
+           inv_dp: Any, small: Any, n: int) -> None:
     """Mouth equations, and the jets of the entries that reach the mouths."""
     n_p = top.sizes[1]
     for b in range(top.mouth_i.shape[0]):
@@ -178,25 +171,18 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
         _end(w, 4, top, x, head, e_r, n)
         _get(w, 8, x, n_p + top.end_i[e_l, 1], n)
         _get(w, 9, x, n_p + top.end_i[e_r, 1], n)
-        for i in range(_L):
-            a_1 = par.area[area * _L + i]
-            # one temperature for the smoothing flow, so that it does not jump with direction
-            small = par.scalars[3 * _L + i] * par.scalars[i] * a_1 / math.sqrt(par.c_node[i])
-            w[10 * _L + i] = small
-            w[14 * _L + i] = small
-            w[12 * _L + i] = par.mouth[(base + 8) * _L + i]
-            w[11 * _L + i] = par.mouth[(base + 7) * _L + i]
+        multiply(w, 10 * _L, small, 0, par.area, area * _L)
+        multiply(w, 14 * _L, small, 0, par.area, area * _L)
+        _get(w, 11, par.mouth, base + 7, n)
+        _get(w, 12, par.mouth, base + 8, n)
         crossflow_block(w, n)
         _end(w, 0, top, x, head, e_1, n)
         _get(w, 4, x, n_p + k, n)
         for j in range(7):
             _get(w, 5 + j, par.mouth, base + j, n)
-        for i in range(_L):
-            a_1 = par.area[area * _L + i]
-            w[12 * _L + i] = (
-                0.5 * _GAMMA * c_flow[k * _L + i] / (par.mouth[(base + 9) * _L + i] * a_1)
-            )
-            w[13 * _L + i] = par.scalars[i]
+        multiply(w, 12 * _L, par.mouth, (base + 9) * _L, par.inv_area, area * _L)
+        multiply(w, 12 * _L, w, 12 * _L, c_flow, k * _L)
+        _get(w, 13, par.scalars, 0, n)
         mouth_block(w, n)
         _add(r, top.mouth_i[b, 3], w, 36, inv_dp, n)
         _add(jac, top.mouth_i[b, 8], w, 37, inv_dp, n)
@@ -207,13 +193,14 @@ def mouths(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, j
         row = top.jet_i[j, 0]
         e = top.jet_i[j, 1]
         sign = top.jet_i[j, 2]
-        k = n_p + top.end_i[e, 1]
+        _get(w, 0, x, n_p + top.end_i[e, 1], n)
+        multiply(w, _L, par.jet, j * _L, inv_dp, 0)
         for i in range(_L):
-            feeds = x[k * _L + i] * sign > 0.0
-            c = -par.jet[j * _L + i] * inv_dp[i] if feeds else 0.0
-            r[row * _L + i] += c * head[3 * e * _L + i]
-            jac[top.jet_i[j, 3] * _L + i] += c * head[(3 * e + 1) * _L + i]
-            jac[top.jet_i[j, 4] * _L + i] += c * head[(3 * e + 2) * _L + i]
+            on = w[_L + i]
+            w[i] = on if w[i] * sign > 0.0 else 0.0
+        add_product(r, row * _L, w, 0, head, 3 * e * _L, -1.0)
+        add_product(jac, top.jet_i[j, 3] * _L, w, 0, head, (3 * e + 1) * _L, -1.0)
+        add_product(jac, top.jet_i[j, 4] * _L, w, 0, head, (3 * e + 2) * _L, -1.0)
 
 
 @inline
@@ -227,32 +214,39 @@ def _shut(area: Any, z: int, n: int) -> Any:
 
 @kernel
 def nozzles(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, jac: Any,
-            inv_dp: Any, n: int) -> None:
+            inv_dp: Any, inv_m: Any, n: int) -> None:
     """Nozzle equations: ports, valves and open ends."""
     n_p = top.sizes[1]
     for z in range(top.nozzle_i.shape[0]):
         k = top.nozzle_i[z, 2]
         if _shut(par.nozzle, z, n):
             row = top.nozzle_i[z, 3]
-            for i in range(_L):
-                inv_m = 1.0 / par.scalars[_L + i]
-                r[row * _L + i] += x[(n_p + k) * _L + i] * inv_m
-                jac[top.nozzle_i[z, 6] * _L + i] += inv_m
+            add_product(r, row * _L, x, (n_p + k) * _L, inv_m, 0, 1.0)
+            add(jac, top.nozzle_i[z, 6] * _L, inv_m, 0, 1.0)
             continue
         _end(w, 0, top, x, head, top.nozzle_i[z, 0], n)
         _get(w, 4, x, top.nozzle_i[z, 1], n)
         _get(w, 5, x, n_p + k, n)
         _get(w, 6, par.nozzle, z, n)
         _get(w, 7, c_flow, k, n)
+        _get(w, 8, par.scalars, 3, n)
+        _get(w, 9, par.scalars, 0, n)
         for i in range(_L):
-            w[8 * _L + i] = par.scalars[3 * _L + i]
-            w[9 * _L + i] = par.scalars[i]
             w[10 * _L + i] = CLOSED_AREA_M2
-            w[11 * _L + i] = par.scalars[2 * _L + i] / par.scalars[_L + i]
+        multiply(w, 11 * _L, par.scalars, 2 * _L, inv_m, 0)
         nozzle_block(w, n)
         _add(r, top.nozzle_i[z, 3], w, 20, inv_dp, n)
         for j in range(3):
             _add(jac, top.nozzle_i[z, 4 + j], w, 21 + j, inv_dp, n)
+
+
+@inline
+def _stores(storage: Any, j: int) -> Any:
+    """Whether a node stores gas in any lane."""
+    any_lane = False
+    for i in range(_L):
+        any_lane |= storage[j * _L + i] > 0.0
+    return any_lane
 
 
 @kernel
@@ -269,6 +263,14 @@ def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, inv_m: Any
         p_1 = top.mass_i[j, 1]
         p_2 = top.mass_i[j, 2]
         t = top.mass_i[j, 5]
+        if not _stores(par.storage, j):
+            for q in range(top.mass_ptr[j], top.mass_ptr[j + 1]):
+                k = top.mass_term[q, 0]
+                sign = top.mass_term[q, 1]
+                pos = top.mass_term[q, 2]
+                add_product(r, row * _L, inv_m, 0, x, (n_p + k) * _L, sign)
+                add(jac, pos * _L, inv_m, 0, sign)
+            continue
         for i in range(_L):
             s = par.storage[j * _L + i] * inv_m[i]
             mean = 0.5 * (x[p_1 * _L + i] + x[p_2 * _L + i])
@@ -314,11 +316,13 @@ def evaluate(ctx: Any, x: Any, r: Any, jac: Any, n: int) -> None:
     for i in range(_L):
         work.inv_dp[i] = 1.0 / par.scalars[2 * _L + i]
         work.inv_m[i] = 1.0 / par.scalars[_L + i]
-    stream_temperature(top, par, x, work.c_flow, n)
+        # smoothing flow over area; of one temperature, so that it does not jump with direction
+        work.small[i] = par.scalars[3 * _L + i] * par.scalars[i] / math.sqrt(par.c_node[i])
+    stream_temperature(top, par, x, work.c_flow, work.w, n)
     heads(top, par, x, work.c_flow, work.head, work.w, n)
-    ducts(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
+    ducts(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, work.small, n)
     stations(top, par, x, work.head, work.w, r, jac, work.inv_dp, n)
-    mouths(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
-    nozzles(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, n)
+    mouths(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, work.small, n)
+    nozzles(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, work.inv_m, n)
     masses(top, par, x, work.c_flow, r, jac, work.inv_m, n)
     means(top, par, x, r, jac, work.inv_dp, n)

@@ -16,13 +16,12 @@ import math
 from typing import Any
 
 from distrib.kernels import inline
-
-LANES = 16
-"""Cases per block. Two 512-bit or four 256-bit registers a row; the working set fits the cache."""
+from distrib.vectors import LANES
 
 CHOKE = 1.728
 """(6/5)^3: total pressure over m sqrt(c)/A at Mach 1 for gamma = 7/5."""
 
+GAMMA = 1.4
 SONIC = 1.2 ** -3.5
 """Static over total pressure at Mach 1 for gamma = 7/5 (NACA 1135, eq. 44)."""
 
@@ -74,7 +73,8 @@ def duct_block(w: Any, n: int) -> None:
     in rows: 0 pa 1 ha 2 dha/dp 3 dha/dm, 4 pb 5 hb 6 dhb/dp 7 dhb/dm (p as differences from the
     reference pressure), 8 m, 9 Ka+ 10 Kb+ (loss on the heads at a and b for flow a to b),
     11 Ka- 12 Kb- (for flow b to a), 13 L/2Da 14 L/2Db, 15 friction factor 16 its slope in m,
-    17 smoothing flow, 18 choking slope (CHOKE sqrt(c)/(Cd A)) 19 reference pressure
+    17 smoothing flow over area, 18 one over the choking Cd A, 19 reference pressure, 24 c,
+    25 area at a 26 at b
     out rows: 20 residual (Pa), 21 d/dpa, 22 d/dpb, 23 d/dm
     """
     for i in range(_L):
@@ -99,7 +99,9 @@ def duct_block(w: Any, n: int) -> None:
         fm = w[16 * _L + i]
         la = w[13 * _L + i]
         lb = w[14 * _L + i]
-        ms = w[17 * _L + i]
+        area_a = w[25 * _L + i]
+        area_b = w[26 * _L + i]
+        ms = w[17 * _L + i] * (area_a if area_a < area_b else area_b)
         rs = 1.0 / math.sqrt(m * m + ms * ms)
         sign = m * rs
         dsign = ms * ms * rs * rs * rs
@@ -133,7 +135,7 @@ def duct_block(w: Any, n: int) -> None:
         dm = ta_m - tb_m - sign * (ca * la_m + cb * lb_m) - dsign * loss - sign * fm * wall
         # choked: the upstream total pressure is set by the flow through the narrowest section, or
         # the stream is sonic at the upstream end itself
-        slope = w[18 * _L + i]
+        slope = CHOKE * math.sqrt(w[24 * _L + i]) * w[18 * _L + i]
         need = abs(m) * slope - pref
         own_a = (pa + pref) / SONIC - pref - (pa + ha)
         own_b = (pb + pref) / SONIC - pref - (pb + hb)
@@ -280,7 +282,7 @@ def mouth_block(w: Any, n: int) -> None:
     in rows: 20..34 of `crossflow_block`, 0 p1 (difference) 1 h1 2 dh1/dp 3 dh1/dm at the mouth's
     throat, 4 m (positive out of the plenum), 5 k_ww 6 k_vv 7 k_exit (share of its head that a
     stream entering the plenum loses), 8 a0 9 a1 10 q1 11 a2 of the factor F(q),
-    12 gamma c/(2 A A1) 13 reference pressure 14 smoothing flow
+    12 c/(A A1) 13 reference pressure 14 smoothing flow
     out rows: 36 residual (Pa), 37 d/dp1, 38 d/dm, 39 d/dpL, 40 d/dpR, 41 d/dmL, 42 d/dmR
 
     Drawing: p0(mouth) = p + h_cross - F (k_ww h_cross + k_wv W v rho/2 + k_vv h1);
@@ -306,7 +308,7 @@ def mouth_block(w: Any, n: int) -> None:
         low = q < w[10 * _L + i]
         f = w[8 * _L + i] + a1 * q if low else w[11 * _L + i]
         fq = a1 if low else 0.0
-        group = w[12 * _L + i] / (pref + p1)
+        group = 0.5 * GAMMA * w[12 * _L + i] / (pref + p1)
         stream = w[30 * _L + i]
         cross = group * stream * mp
         # the throat is sonic at most, as the ends of `duct_block`

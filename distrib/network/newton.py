@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from distrib.kernels import kernel
-from distrib.network.lanes import LANES
 from distrib.network.sparse import solve_lanes
+from distrib.vectors import LANES, add_product, copy, raise_to
 
 _L = LANES
 HALVINGS = 5
@@ -26,6 +26,7 @@ class Scratch(NamedTuple):
     step: Any
     right: Any
     damping: Any
+    go: Any  # damping of the lanes that move
     norm: Any
     count: Any  # iterations, halvings
 
@@ -49,11 +50,8 @@ def largest(r: Any, norm: Any, rows: int, n: int) -> None:
     for i in range(_L):
         norm[i] = 0.0
     for k in range(rows):
-        for i in range(_L):
-            size = abs(r[k * _L + i])
-            # a NaN compares false with everything: it must not be lost to a later number
-            value = size if size < 1e300 else 1e300
-            norm[i] = value if value > norm[i] else norm[i]
+        # a NaN compares false with everything: it must not be lost to a later number
+        raise_to(norm, 0, r, k * _L, 1e300)
 
 
 @kernel
@@ -74,10 +72,11 @@ def longest_step(x: Any, step: Any, floor: Any, n_p: int, shrink: float, damping
 @kernel
 def propose(x: Any, s: Any, status: Any, rows: int, n: int) -> None:
     """Write x + damping * step into the trial rows; finished lanes stay where they are."""
+    for i in range(_L):
+        s.go[i] = s.damping[i] if status[i] == 0 else 0.0
     for k in range(rows):
-        for i in range(_L):
-            go = s.damping[i] if status[i] == 0 else 0.0
-            s.trial[k * _L + i] = x[k * _L + i] + go * s.step[k * _L + i]
+        copy(s.trial, k * _L, x, k * _L)
+        add_product(s.trial, k * _L, s.go, 0, s.step, k * _L, 1.0)
 
 
 @kernel

@@ -27,7 +27,7 @@ def ducts(b: Builder) -> tuple[list[Any], list[Any], list[Any]]:
                       b.pos(row, b.mflow(k))))
         values += [d["k_u_forward"], d["k_v_forward"], d["k_u_back"], d["k_v_back"],
                    d["friction_u"], d["friction_v"], d["rel_rough"], d["re_per_flow"],
-                   d["choke_m2"]]
+                   1.0 / np.asarray(d["choke_m2"], dtype=float)]
         fixed.append(d["darcy"])
     return index, values, fixed
 
@@ -70,7 +70,7 @@ def mouths(b: Builder) -> tuple[list[Any], list[Any]]:
         index.append((e_l, e_r, e_1, row, *(b.pos(row, s) for s in slots), b.pos(row, slot),
                       b.pos(row, b.mflow(k))))
         values += [d["k_ww"], d["k_vv"], d["k_exit"], *d["factor"], d["k_wv_left"],
-                   d["k_wv_right"], b.nodes[u]["area_m2"]]
+                   d["k_wv_right"], 1.0 / np.asarray(b.nodes[u]["area_m2"], dtype=float)]
     return index, values
 
 

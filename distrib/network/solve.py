@@ -12,10 +12,10 @@ from distrib.errors import NoSolution
 from distrib.kernels import kernel
 from distrib.network.compiled import Network
 from distrib.network.elements import evaluate
-from distrib.network.lanes import LANES
 from distrib.network.newton import Options, Scratch, advance, begin, largest
 from distrib.network.sparse import Program, order, program
 from distrib.network.tables import Params, Topology, lanes_of
+from distrib.vectors import LANES, copy
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -30,6 +30,7 @@ class Work(NamedTuple):
     c_flow: Any
     inv_dp: Any
     inv_m: Any
+    small: Any
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,10 @@ class Plan:
 
 @dataclass(frozen=True)
 class Solution:
-    """x (slots, B) with pressures as differences from `p_reference`, NaN where not solved."""
+    """x (slots, B) with pressures as differences from `p_reference`, NaN where not solved.
+
+    `worst` is the equation of the largest residual where not solved, else -1.
+    """
 
     x: FloatArray
     p_reference: FloatArray
@@ -62,7 +66,7 @@ def make_work(top: Any) -> Any:
     """Scratch for `evaluate`."""
     return Work(
         np.zeros(44 * _L), np.zeros((3 * top.end_i.shape[0] + 1) * _L),
-        np.zeros((top.sizes[2] + 1) * _L), np.zeros(_L), np.zeros(_L),
+        np.zeros((top.sizes[2] + 1) * _L), np.zeros(_L), np.zeros(_L), np.zeros(_L),
     )
 
 
@@ -71,7 +75,7 @@ def make_scratch(slots: int, rows: int, jacobian_rows: int) -> Any:
     """Scratch for `newton`."""
     return Scratch(
         np.zeros(slots * _L), np.zeros(rows * _L), np.zeros(jacobian_rows * _L),
-        np.zeros(rows * _L), np.zeros(rows * _L), np.zeros(_L), np.zeros(_L),
+        np.zeros(rows * _L), np.zeros(rows * _L), np.zeros(_L), np.zeros(_L), np.zeros(_L),
         np.zeros(2, dtype=np.int64),
     )
 
@@ -80,6 +84,11 @@ def make_scratch(slots: int, rows: int, jacobian_rows: int) -> Any:
 def take(source: Any, block: int, target: Any, n: int) -> None:
     """Copy columns block*LANES.. of source (rows, B) into flat lanes."""
     first = block * _L
+    if n == _L:
+        flat = source.reshape(-1)
+        for k in range(source.shape[0]):
+            copy(target, k * _L, flat, k * source.shape[1] + first)
+        return
     for k in range(source.shape[0]):
         for i in range(n):
             target[k * _L + i] = source[k, first + i]
@@ -123,13 +132,20 @@ def give(xl: Any, s: Any, status: Any, block: int, x: Any, iterations: Any, resi
          worst: Any, rows: int, n: int) -> None:
     """Copy the answer of one block back; NaN where it did not converge."""
     first = block * _L
+    all_solved = True
     for i in range(n):
         iterations[first + i] = status[i]
         residual[first + i] = s.norm[i]
-        worst[first + i] = 0
+        worst[first + i] = -1
+        all_solved &= status[i] > 0
+    if all_solved and n == _L:
+        flat = x.reshape(-1)
+        for k in range(x.shape[0]):
+            copy(flat, k * x.shape[1] + first, xl, k * _L)
+        return
     for k in range(rows):
         for i in range(n):
-            if abs(s.residual[k * _L + i]) >= s.norm[i]:
+            if status[i] <= 0 and abs(s.residual[k * _L + i]) >= s.norm[i]:
                 worst[first + i] = k
     for k in range(x.shape[0]):
         for i in range(n):
@@ -270,14 +286,14 @@ def _named(text: str, network: Network) -> str:
 
 def solve(
     network: Network, made: Plan, start: FloatArray, options: Options | None = None,
-    threads: int = 1,
+    threads: int = 1, overwrite: bool = False,
 ) -> Solution:
-    """Solve every case of a batch from `start` (slots, B).
+    """Solve every case of a batch from `start` (slots, B), which `overwrite` lends for the answer.
 
     Cases that do not converge hold NaN, with the equation of the largest residual in `worst`.
     Two threads use two cores; the result does not depend on their number.
     """
-    x = np.array(start, dtype=float, order="C")
+    x = start if overwrite else np.array(start, dtype=float, order="C")
     batch = x.shape[1]
     iterations = np.zeros(batch, dtype=np.int64)
     residual = np.zeros(batch)

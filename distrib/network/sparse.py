@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from distrib.kernels import kernel
-from distrib.network.lanes import LANES
+from distrib.vectors import LANES, add_product, invert, multiply
 
 _L = LANES
 THRESHOLD = 0.02
@@ -144,27 +144,19 @@ def solve_lanes(prog: Any, a: Any, b: Any, x: Any, n: int) -> None:
     for k in range(prog.pivot.shape[0]):
         piv = prog.pivot[k, 0] * _L
         row = prog.pivot[k, 1] * _L
+        invert(a, piv)
         for q in range(prog.lower_ptr[k], prog.lower_ptr[k + 1]):
             low = prog.lower[q, 0] * _L
             into = prog.lower[q, 1] * _L
-            for i in range(_L):
-                a[low + i] /= a[piv + i]
-            for i in range(_L):
-                b[into + i] -= a[low + i] * b[row + i]
+            multiply(a, low, a, low, a, piv)
+            add_product(b, into, a, low, b, row, -1.0)
             for u in range(prog.inner_ptr[q], prog.inner_ptr[q + 1]):
-                target = prog.inner[u, 0] * _L
-                source = prog.inner[u, 1] * _L
-                for i in range(_L):
-                    a[target + i] -= a[low + i] * a[source + i]
+                add_product(a, prog.inner[u, 0] * _L, a, low, a, prog.inner[u, 1] * _L, -1.0)
     for s in range(prog.pivot.shape[0]):
         k = prog.pivot.shape[0] - 1 - s
         piv = prog.pivot[k, 0] * _L
         row = prog.pivot[k, 1] * _L
         column = prog.pivot[k, 2] * _L
         for q in range(prog.upper_ptr[k], prog.upper_ptr[k + 1]):
-            value = prog.upper[q, 0] * _L
-            other = prog.upper[q, 1] * _L
-            for i in range(_L):
-                b[row + i] -= a[value + i] * x[other + i]
-        for i in range(_L):
-            x[column + i] = b[row + i] / a[piv + i]
+            add_product(b, row, a, prog.upper[q, 0] * _L, x, prog.upper[q, 1] * _L, -1.0)
+        multiply(x, column, b, row, a, piv)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from distrib.network.compiled import Network
 from distrib.network.solve import Plan, Solution, solve
+from distrib.network.surface import LEAST_BATCH, pilots, surface_start
 
 FloatArray = NDArray[np.float64]
 SMOOTHING = 1e-4
@@ -96,11 +97,10 @@ def solve_steady(
     network: Network, made: Plan, start: FloatArray, threads: int = 1
 ) -> Solution:
     """Solve; cases that fail are tried again by raising their pressure difference in steps."""
-    if network.batch > 1:
-        first = solve(_columns(network, np.array([0])), made, start[:, :1])
-        if first.solved[0]:
-            start = scaled_start(network, first.x[:, 0], network.params.scalars[:, 0])
-    found = solve(network, made, start, threads=threads)
+    near = _near_start(network, made, start) if network.batch > 1 else None
+    if near is None:
+        near = np.array(start)
+    found = solve(network, made, near, threads=threads, overwrite=True)
     bad = np.flatnonzero(~found.solved)
     if not bad.size:
         return found
@@ -127,6 +127,25 @@ def solve_steady(
     worst = found.worst.copy()
     worst[bad] = answer.worst
     return Solution(merged, found.p_reference, iterations, residual, worst)
+
+
+def _near_start(network: Network, made: Plan, start: FloatArray) -> FloatArray | None:
+    """A start near the answers of a batch, from its first case or from a surface; None if unsolved.
+
+    A large batch whose cases differ in little starts on the surface through some of its cases.
+    """
+    first = solve(_columns(network, np.array([0])), made, start[:, :1])
+    if not first.solved[0]:
+        return None
+    solved, scalars = first.x[:, 0], network.params.scalars[:, 0]
+    if network.batch >= LEAST_BATCH:
+        which = pilots(network.batch)
+        sub = _columns(network, which)
+        found = solve(sub, made, scaled_start(sub, solved, scalars))
+        near = surface_start(network, which, found.x) if found.solved.all() else None
+        if near is not None:
+            return near
+    return scaled_start(network, solved, scalars)
 
 
 def _scale(part: float) -> FloatArray:

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from distrib.network.lanes import LANES
+from distrib.vectors import LANES
 
 
 class Topology(NamedTuple):
@@ -37,10 +37,10 @@ class Params(NamedTuple):
 
     area: Any  # m2, of ends
     inv_area: Any  # 1/m2
-    duct: Any  # 9 rows each: Ka+ Kb+ Ka- Kb- L/2Da L/2Db  rel. roughness  Re/|m|  Cd A choke
+    duct: Any  # 9 rows each: Ka+ Kb+ Ka- Kb- L/2Da L/2Db  rel. roughness  Re/|m|  1/(Cd A) choke
     duct_f: Any  # fixed Darcy factor, negative where the friction law applies
     station: Any  # 5 rows each: c0 c1 c2 c8 gain
-    mouth: Any  # 10 rows each: k_ww k_vv k_exit a0 a1 q1 a2 k_wv(left) k_wv(right) area of plenum
+    mouth: Any  # 10 rows each: k_ww k_vv k_exit a0 a1 q1 a2 k_wv(left) k_wv(right) 1/area of plenum
     jet: Any  # coefficient on the entry head
     nozzle: Any  # Cd A
     c_node: Any  # R T0 / gamma of each temperature node

@@ -14,7 +14,6 @@ import numpy as np
 from distrib.kernels import inline, kernel
 from distrib.losses.friction import darcy_scalar
 from distrib.network.elements import evaluate
-from distrib.network.lanes import LANES
 from distrib.network.newton import advance, begin
 from distrib.network.solve import blank, load, make_scratch, make_work
 from distrib.network.tables import DUCT_ROWS, RE_FLOOR
@@ -28,6 +27,7 @@ from distrib.phased.state import (
     valve_areas,
     volume_at,
 )
+from distrib.vectors import LANES
 
 _L = LANES
 _GAMMA = 1.4

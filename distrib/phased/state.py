@@ -9,7 +9,7 @@ import numpy as np
 from distrib.engine import compiled
 from distrib.engine.compiled import cylinder_volume
 from distrib.kernels import inline, kernel
-from distrib.network.lanes import LANES
+from distrib.vectors import LANES
 
 _L = LANES
 _GAMMA = 1.4

@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from distrib.network.lanes import LANES, station_block
+from distrib.network.lanes import station_block
+from distrib.vectors import LANES
 from distrib.verification import headers
 
 RATE_ATOL = 0.15
