@@ -215,8 +215,9 @@ def _assumptions(reports: Sequence[ReportData], labels: Sequence[str]) -> Sectio
     blocks: list[Block] = []
     for data, label in zip(reports, labels, strict=True):
         blocks += _head(label, reports)
-        assumed = (*data.case.assumed, *(a for s in data.shares for a in s.assumed))
-        listed = [(a.field, a.value, a.why) for a in assumed if a.field != "limits"]
+        listed = [(a.field, a.value, a.why) for a in data.case.assumed]
+        listed += [(a.field, a.value, a.why) for s in data.shares for a in s.assumed]
+        listed = [item for item in listed if item[0] != "limits"]  # they have a table of their own
         if listed:
             blocks.append(Grid(assumed_table(listed)))
         else:

@@ -309,12 +309,11 @@ def assumed_table(assumed: Sequence[tuple[str, str, str]]) -> Table:
 def limits_table(case: Case) -> Table:
     """The limits in force for verdicts and trims, with their origin."""
     found = fuel_limits(case)
-    rows = tuple((name.replace("_percent", "").replace("_", " "), f"{getattr(found, name):g}",
-                  "%" if name.endswith("_percent") else "-", found.origin(name))
-                 for name in ORIGIN)
+    rows = tuple((name.removesuffix("_percent").replace("_", " "),
+                  f"{getattr(found, name):g}{' %' if name.endswith('_percent') else ''}",
+                  found.origin(name)) for name in ORIGIN)
     return Table("Limits of verdicts and trims",
-                 (Column("limit"), Column("value", align="right"), Column("unit"),
-                  Column("origin", rank=2)), rows)
+                 (Column("limit"), Column("value"), Column("origin", rank=2)), rows)
 
 
 def sources_table(sources: Sequence[Source]) -> Table:

@@ -103,6 +103,21 @@ def test_text_has_contrast_and_size(page: chrome.Page, files: dict[str, Path]) -
         assert contrast(ink, ground) >= 4.5, pair
 
 
+def test_tables_of_words_need_no_scrolling_on_a_telephone(
+    page: chrome.Page, files: dict[str, Path],
+) -> None:
+    page.open(files["hostile"], 390)
+    assert page.ask("document.querySelectorAll('.words').length") >= 4
+    assert page.ask("Array.from(document.querySelectorAll('.words')).filter(e => e.scrollWidth >"
+                    " e.clientWidth + 1).map(e => e.getAttribute('aria-label'))") == []
+    named = page.ask("getComputedStyle(document.querySelector('.words td:not(:empty)'), '::before')"
+                     ".content")
+    assert named == '"check: "' or 'attr(data-name)' in named
+    roles = page.ask("Array.from(document.querySelectorAll('.words tr, .words th, .words td'))"
+                     ".filter(e => !e.getAttribute('role')).length")
+    assert roles == 0
+
+
 def test_keyboard_reaches_what_scrolls(page: chrome.Page, files: dict[str, Path]) -> None:
     page.open(files["one"], 390)
     unreachable = page.ask(
