@@ -80,6 +80,7 @@ def on_pulses(
     wanted = on_trimmed_sets(case, trims.trim_percent)
     found = [_of_set(case, item, shares, trims, wanted, on, volts, limits, cautions)
              for item in fuel_sets(case)]
+    _about_volume(case, cautions)
     first = next(item for item in found if item.trimmed)
     if case.fuel.stages:
         _about_sets(found, on, cautions)
@@ -130,6 +131,18 @@ def _of_set(
         trim = convert_percent(trim, "fuel", on, pulse[:, None], dead)
     return SetPulses(stage.name, item.place, stage.share, stage.follows_air, stage.trimmed, trim,
                      check.worst, cylinder, pulse, dead)
+
+
+def _about_volume(case: Case, cautions: list[str]) -> None:
+    """Say with which fuel a static flow given as a volume was taken."""
+    given = [case.fuel.injector, *(s.injector for s in case.fuel.stages)]
+    if any(i is not None and i.static_flow_kg_s is None and i.static_flow_m3_s is not None
+           for i in given):
+        burned = fuel(case.fuel.kind, case.fuel.ethanol_volume_fraction)
+        cautions.append(
+            f"static flow by volume is taken as that of {burned.name}, {burned.density_kg_m3:.0f} "
+            "kg/m3; measured with a test fluid, multiply it by the root of that fluid's density "
+            "over this one")
 
 
 def _supply(item: FuelSet, shares: Shares, volts: float | None) -> float | None:

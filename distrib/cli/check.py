@@ -56,6 +56,11 @@ def sizes(case: Case) -> dict[str, Any]:
         "distance_from_entry_m": geometry.distance_from_entry_m(case),
         "charge_pressure_pa": case.conditions.charge_pressure_pa,
         "boosted": case.conditions.boosted,
+        "air_following_fraction": case.fuel.air_following_fraction,
+        "injector_sets": [
+            {"name": s.name, "place": s.place, "share": s.share, "trimmed": s.trimmed,
+             "count": s.count} for s in case.fuel.stages
+        ],
     }
 
 
@@ -78,6 +83,11 @@ def _show(path: str, case: Case) -> None:
     for entry in case.entries:
         at = display(entry.at_m, "length")
         rows.append([f"entry {entry.name}", f"{entry.kind}, at {at} from the cylinder-1 end"])
+    fuel = case.fuel
+    follows = "all at the ports" if fuel.air_following_fraction == 0.0 else (
+        f"{100.0 * fuel.air_following_fraction:.4g} % follows the air")
+    mixture = f"{fuel.kind}, lambda {fuel.lambda_target:g}, {fuel.injection}"
+    rows.append(["fuel", f"{mixture}, {follows}"])
     table(f"{path}: {case.title}", ["what", "value"], rows)
     distance = geometry.distance_from_entry_m(case)
     runners = [
@@ -95,6 +105,10 @@ def _show(path: str, case: Case) -> None:
     ]
     columns = ["cyl", "plenum", "row", "station", "from entry", "diameter", "length", "mouth"]
     table("Runners", columns, runners)
+    if fuel.stages:
+        table("Injector sets", ["set", "place", "of the fuel", "trims", "injectors"], [
+            [s.name, s.place, f"{100.0 * s.share:.4g} %", "takes them" if s.trimmed else "none",
+             s.count] for s in fuel.stages])
     if case.assumed:
         assumed = [[item.field, item.value, item.why] for item in case.assumed]
         table("Assumed, not given", ["field", "value", "why"], assumed)

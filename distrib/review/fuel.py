@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from distrib.build.fuel_sets import fuel_sets
 from distrib.fuelling import fuels, injectors
 from distrib.results import Source
 from distrib.review.rules import PRACTICE, Limits, Outcome, Rule, missing
@@ -18,7 +19,10 @@ DUTY_SOURCE: Final = Source(
 
 def check_injection(subject: Subject, limits: Limits) -> Outcome:
     """Only sequential injection can trim single cylinders."""
-    mode = subject.case.fuel.injection
+    mode, stages = subject.case.fuel.injection, subject.case.fuel.stages
+    if mode == "sequential" and stages and not any(s.trimmed for s in stages):
+        return Outcome("ask", "sequential, but no injector set at the cylinders takes trims: only "
+                       "the metal can even them")
     if mode == "sequential":
         return Outcome("ok", "sequential: single cylinders can be trimmed")
     return Outcome(
@@ -40,35 +44,43 @@ def check_air_following(subject: Subject, limits: Limits) -> Outcome:
 
 
 def check_duty(subject: Subject, limits: Limits) -> Outcome:
-    """Share of the cycle that the injectors are open at the highest flow, percent."""
-    fuel = subject.case.fuel
-    injector = fuel.injector
-    if injector is None:
-        return missing("injector flow and dead time")
-    burned = fuels.fuel(fuel.kind, fuel.ethanol_volume_fraction)
-    if injector.static_flow_kg_s is not None:
-        static = injector.static_flow_kg_s
-    elif injector.static_flow_m3_s is not None:
-        static = injectors.mass_flow(injector.static_flow_m3_s, burned.density_kg_m3)
-    else:
-        return missing("injector flow")
-    flow = injectors.flow_at_pressure(static, injector.at_pressure_pa, injector.rail_pressure_pa)
-    cycle = 120.0 / subject.rpm
-    air = subject.mass_flow / len(subject.case.runners) * cycle
-    pulse = injectors.effective_pulse(fuels.fuel_mass(air, fuel.lambda_target, burned), flow)
-    dead = max((seconds for _, seconds in injector.dead_time_s), default=0.0)
-    value = 100.0 * float(injectors.duty(pulse + dead, subject.rpm))
+    """Share of the cycle that the injectors are open at the highest flow, percent; of several sets
+    the one that is open longest."""
+    case = subject.case
+    found: list[tuple[float, str, str]] = []
+    lacking = []
+    for item in fuel_sets(case):
+        name = f" of set {item.stage.name}" if item.stage.name else ""
+        if item.injectors is None or item.rail_pressure_pa is None:
+            lacking.append(name)
+            continue
+        dead = "" if item.injectors.dead_time else ", its dead time not given and left out"
+        found.append((_open_percent(subject, item.injectors, item.rail_pressure_pa), name, dead))
+    if lacking:
+        return missing(f"injector flow and dead time{' and'.join(lacking)}")
+    value, name, dead = max(found)
     if not limits.overridden:
-        limits = Limits(100.0 * subject.case.limits.duty_max, 100.0, limits.sense)
-    reason = dict(subject.case.limits.reasons).get("duty_max", "")
+        limits = Limits(100.0 * case.limits.duty_max, 100.0, limits.sense)
+    reason = dict(case.limits.reasons).get("duty_max", "")
     return Outcome(
         limits.grade(value),
-        f"open {value:.0f} % of the cycle at {subject.rpm:.0f} rpm ({subject.flow_basis}), before "
-        "any trim that adds fuel",
+        f"injector{name} open {value:.0f} % of the cycle at {subject.rpm:.0f} rpm "
+        f"({subject.flow_basis}), before any trim that adds fuel{dead}",
         value,
         limits.limit,
         reason,
     )
+
+
+def _open_percent(subject: Subject, made: injectors.InjectorSet, rail_pressure_pa: float) -> float:
+    """Share of the cycle that one injector of a set is open, percent."""
+    fuel = subject.case.fuel
+    burned = fuels.fuel(fuel.kind, fuel.ethanol_volume_fraction)
+    flow = injectors.flow_at_pressure(made.static_flow_kg_s, made.at_pressure_pa, rail_pressure_pa)
+    air = subject.mass_flow / len(subject.case.runners) * 120.0 / subject.rpm
+    part = fuels.fuel_mass(air, fuel.lambda_target, burned) * made.share / made.per_cylinder
+    dead = max((seconds for _, seconds in made.dead_time), default=0.0)
+    return 100.0 * float(injectors.duty(injectors.effective_pulse(part, flow) + dead, subject.rpm))
 
 
 RULES: Final = (

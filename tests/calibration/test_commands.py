@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -49,6 +50,14 @@ def _run(args: Sequence[str | Path], capsys: pytest.CaptureFixture[str]) -> tupl
     out = capsys.readouterr()
     assert "Traceback" not in out.out + out.err
     return code, out.out, out.err
+
+
+def run_json(
+    args: Sequence[str | Path], folder: Path, capsys: pytest.CaptureFixture[str]
+) -> tuple[int, Any, str]:
+    """Exit code, the JSON of a command, what it remarked."""
+    code, _, err = _run([*args, "--json", folder / "out.json"], capsys)
+    return code, json.loads((folder / "out.json").read_text()), err
 
 
 @pytest.mark.usefixtures("_stand_in")
@@ -97,6 +106,29 @@ def test_total_pulse_and_duty_follow_from_the_injector(
     worst = effective * (1 + 0.5 * (SHARE[3] / SHARE[0] - 1)) + dead
     assert cell["duty_max"] == pytest.approx(worst * 4000 / 120, rel=1e-4)
     assert cell["duty_cylinder"] == 4
+
+
+@pytest.mark.usefixtures("_stand_in")
+@pytest.mark.parametrize("kind, ratio, density", [
+    # air by mass for 1 kg: atom balance with 20.946 % oxygen, 28.9647 kg/kmol (check rows afr.*);
+    # densities: gasoline 745, ethanol 789.3, methanol 791.4; E85 by volume 9.800, 782.7
+    ('"gasoline"', 14.575, 745.0),
+    ('"ethanol-blend"\nethanol_volume_fraction = 0.85', 9.800, 782.7),
+    ('"ethanol"', 9.005, 789.3), ('"methanol"', 6.4735, 791.4)])
+def test_pulse_goes_with_the_fuel(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], kind: str, ratio: float, density: float
+) -> None:
+    """1 g of air at lambda 0.8 through 1050 cc/min at 3 bar, used at 4 bar, 0.95 ms dead."""
+    path = tmp_path / "case.toml"
+    path.write_text(CASE.read_text().replace('kind = "gasoline"', f"kind = {kind}"))
+    code, out, _ = run_json(["trims", path, "--rpm", "4000", "--volts", "14"], tmp_path, capsys)
+    assert code == 0
+    fuel_kg = 1.0e-3 / (0.8 * ratio)
+    flow = 1050e-6 / 60.0 * density * np.sqrt(4.0 / 3.0)
+    worst = 1.0 + 0.5 * (SHARE[3] / SHARE[0] - 1.0)
+    assert out["cells"][0]["duty_max"] == pytest.approx(
+        (fuel_kg / flow * worst + 0.95e-3) * 4000.0 / 120.0, rel=1e-3)
+    assert any(f", {density:.0f} kg/m3; measured with a test fluid" in c for c in out["cautions"])
 
 
 @pytest.mark.usefixtures("_stand_in")

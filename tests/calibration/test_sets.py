@@ -361,3 +361,38 @@ def test_a_log_gives_the_air_back_through_the_sets(
         k_lam = air / (0.5 * air + 0.5 * now)
         assert k_lam / k_lam.mean() == pytest.approx(lam / lam.mean(), rel=2e-3)
         assert air.mean() == pytest.approx(1.0, abs=1e-12)
+
+
+def test_check_tells_the_sets(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    case = written(tmp_path)
+    code, out, _ = run(["check", case, "--json", tmp_path / "c.json"], capsys)
+    assert code == 0 and "Injector sets" in out and "30 % follows the air" in out
+    sizes = json.loads((tmp_path / "c.json").read_text())["files"][0]["sizes"]
+    assert [(s["name"], s["count"]) for s in sizes["injector_sets"]] == [
+        ("lower", 4), ("upper", 8), ("shower", 2)]
+    assert sizes["air_following_fraction"] == pytest.approx(0.3)
+    code, out, _ = run(["check", CASES / "inline4_side.toml"], capsys)
+    assert "Injector sets" not in out and "all at the ports" in out
+
+
+def test_review_judges_the_set_that_is_open_longest(tmp_path: Path) -> None:
+    """By hand: fuel m of a cylinder is its air over lambda x 14.575. lower 0.5 m/10 g/s + 1 ms
+    against upper 0.1 m/8 g/s + 0.8 ms and shower 0.6 m/20 g/s + 0.9 ms: lower is open longest."""
+    from distrib.review.run import review
+
+    case = staged(tmp_path)
+    made = solve(case, np.array([7500.0]), np.array([2.2e5]))
+    found = review(case, [made]).finding("injector-duty")
+    air_g = 1000.0 * float(made.air_kg_s[0].sum()) / 4.0 * 120.0 / 7500.0
+    m = air_g / (case.fuel.lambda_target * STOICHIOMETRIC)
+    expected = 100.0 * (0.5 * m / 10.0 + 1e-3) * 7500.0 / 120.0
+    assert found.value == pytest.approx(expected, rel=1e-4)
+    assert "injector of set lower open" in found.text
+    lacking = staged(tmp_path, SETS.replace('count = 2\n\n[fuel.stage.injector]\nstatic_flow = '
+                     '"20 g/s"\nat_pressure = "3 bar"\nrail_pressure = "3 bar"\n'
+                     'dead_time = "0.9 ms"\n', ""))
+    found = review(lacking, [made]).finding("injector-duty")
+    assert found.verdict == "missing" and "of set shower" in found.text
+    untrimmed = staged(tmp_path, SETS.replace("share = 0.5", "share = 0.5\ntrimmed = false"))
+    assert review(untrimmed, [made]).finding("injection-mode").verdict == "ask"
+    assert review(case, [made]).finding("injection-mode").verdict == "ok"
