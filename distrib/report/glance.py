@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from distrib.case.geometry import area_ratio, displacement_m3, total_plenum_volume_m3
-from distrib.fuelling.verdict import Verdict, more_cautious
+from distrib.fuelling.verdict import Verdict, more_cautious, verdicts
 from distrib.report.charts import point_of, spread_row
 from distrib.report.data import ReportData
 from distrib.report.document import Bullets, Facts, Heading, Paragraph, Section
@@ -18,6 +18,7 @@ from distrib.report.schedule import distances_m, entry_line
 from distrib.report.tables import (
     ShareRow,
     conditions_in_words,
+    fuel_limits,
     half_width,
     share_rows,
     span_note,
@@ -120,7 +121,34 @@ def _answer(data: ReportData) -> str:
         parts.append("Even within the limits: no cylinder stands out as lean or rich.")
     if all(s.model == "bench" for s in data.shares):
         parts.append("These are figures of a steady rig, which overstates what an engine does.")
+    parts += _elsewhere(data)
     return " ".join(parts)
+
+
+def _elsewhere(data: ReportData) -> list[str]:
+    """The speed at which a model gives one cylinder most air, where that is more than at the
+    speed of the page and beyond the watch limit."""
+    limits = fuel_limits(data.case)
+    cylinders = sorted(r.cylinder for r in data.case.runners)
+    here = max((float(np.nanmax(s.deviation_percent[point_of(s, data.point)]))
+                for s in data.shares if s.model != "bench"
+                and bool(s.converged[point_of(s, data.point)])), default=-np.inf)
+    found = []
+    for sweep in data.rpm_sweep:
+        if sweep.model == "bench" or not np.isfinite(sweep.deviation_percent).any():
+            continue
+        point, i = np.unravel_index(int(np.nanargmax(sweep.deviation_percent)),
+                                    sweep.deviation_percent.shape)
+        found.append((float(sweep.deviation_percent[point, i]), float(sweep.rpm[point]),
+                      cylinders[int(i)], sweep.model))
+    if not found:
+        return []
+    value, rpm, cylinder, model = max(found)
+    if value <= max(limits.watch_percent, here + 0.05):
+        return []
+    verdict = str(verdicts(np.array([value]), None, limits)[0])
+    return [f"More at another speed: cylinder {cylinder} {signed(value, 1)} % at {rpm:.0f} rev/min "
+            f"({model} model), {'lean' if verdict == 'lean' else 'watch'}."]
 
 
 def _one(row: ShareRow, places: int) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from distrib.report.cautions import in_order
-from distrib.report.data import FindingRow
+from distrib.report.data import FindingRow, RpmSweep
 from distrib.report.document import Grid
 from distrib.report.html import report_html, tight
 from distrib.report.pdf import PAPERS_IN, report_pdf
@@ -143,6 +143,24 @@ def test_answer_names_the_leanest_first_and_says_it_in_words() -> None:
     assert ("most air in cylinder 5 (+2.0 %, band +0.7 to +3.3 %), least air in cylinder 1 "
             "(-2.1 %, band -3.0 to -1.2 %)") in text
     assert "a rig shows the upper limit" in text
+
+
+def test_a_worse_speed_is_said_beside_the_answer() -> None:
+    case = designs.case()
+    quiet = fakes.shares(case, deviation=(0.1, 0.0, -0.1, 0.0, 0.0), half=0.1)
+    deviation = np.array([[0.2, -0.2, 0.0, 0.0, 0.0], [-1.0, -0.8, 2.8, -1.2, 0.2]])
+
+    def lead(peak: float) -> str:
+        rows = deviation * np.array([[1.0], [peak / 2.8]])
+        sweep = RpmSweep("wave", np.array([6500.0, 4500.0]), rows)
+        data = dataclasses.replace(fakes.report(case), shares=(quiet,), rpm_sweep=(sweep,))
+        return words(report_html([data]))
+
+    even = "Even within the limits: no cylinder stands out as lean or rich."
+    more = "More at another speed: cylinder 3 {} % at 4500 rev/min (wave model), {}."
+    assert f"{even} {more.format('+2.8', 'watch')}" in lead(2.8)
+    assert f"{even} {more.format('+3.4', 'lean')}" in lead(3.4)
+    assert "another speed" not in lead(1.4)
 
 
 def test_why_says_which_way_regain_and_losses_push() -> None:
