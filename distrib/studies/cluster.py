@@ -11,6 +11,7 @@ import hashlib
 import importlib.util
 import platform
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from distrib.errors import InputError, Problem
@@ -23,14 +24,26 @@ RETRIES = 3
 
 
 def worker_versions() -> dict[str, str]:
-    """Versions that decide the bits of a result, and the kind of processor."""
+    """Versions that decide the bits of a result, this program's own text, kind of processor."""
     from importlib.metadata import version
 
     from distrib import __version__
 
-    return {"distrib": __version__, "numpy": version("numpy"), "scipy": version("scipy"),
-            "numba": version("numba"), "python": platform.python_version(),
-            "processor": platform.machine()}
+    return {"distrib": __version__, "program text": program_digest(), "numpy": version("numpy"),
+            "scipy": version("scipy"), "numba": version("numba"),
+            "python": platform.python_version(), "processor": platform.machine()}
+
+
+def program_digest() -> str:
+    """Digest of every source and data file of the package: one version can have many texts."""
+    import distrib
+
+    root = Path(distrib.__file__).parent
+    digest = hashlib.sha256()
+    for file in sorted(root.rglob("*")):
+        if file.suffix in (".py", ".csv", ".toml"):
+            digest.update(file.relative_to(root).as_posix().encode() + b"\0" + file.read_bytes())
+    return digest.hexdigest()[:12]
 
 
 class Cluster:

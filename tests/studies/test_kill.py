@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import signal
 import subprocess
@@ -13,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from real_cluster import ENVIRONMENT, ROOT, RealCluster, real_cluster
 
+from distrib.errors import InputError
 from distrib.studies.runner import log_path, partial_path
 
 SCRIPT = Path(__file__).with_name("study_script.py")
-ROOT = Path(__file__).resolve().parents[2]
-ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
 
 
 def start(out: Path, jobs: int, seconds: float, *more: str) -> subprocess.Popen[str]:
@@ -117,62 +116,16 @@ def test_interrupt_leaves_a_partial_table(tmp_path: Path, undisturbed: bytes) ->
 
 
 @pytest.fixture(scope="module")
-def cluster(tmp_path_factory: pytest.TempPathFactory
-            ) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
-    """A real scheduler and two workers on loopback; ends what it started."""
+def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RealCluster]:
+    """A real scheduler and two workers on loopback."""
     pytest.importorskip("distributed")
-    tmp_path = tmp_path_factory.mktemp("cluster")
-    command = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1",
-               "--port", "0", "--no-dashboard", "--no-show"]
-    errors = open(tmp_path / "scheduler.txt", "w+b")  # noqa: SIM115 - closed below
-    scheduler = subprocess.Popen(command, stderr=errors, stdout=errors, env=ENVIRONMENT)
-    started: list[subprocess.Popen[bytes]] = []
-    try:
-        address = _address(tmp_path / "scheduler.txt")
-        for i in range(2):
-            started.append(subprocess.Popen(
-                [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1",
-                 "--no-nanny", "--no-dashboard", "--name", f"w{i}",
-                 "--local-directory", str(tmp_path / f"w{i}")],
-                stderr=errors, stdout=errors, env=ENVIRONMENT))
-        _wait_for_workers(address, 2)
-        yield address, started
-    finally:
-        for process in [*started, scheduler]:
-            process.terminate()
-        for process in [*started, scheduler]:
-            try:
-                process.wait(timeout=10)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
-        errors.close()
-
-
-def _address(path: Path) -> str:
-    deadline = time.monotonic() + 30.0
-    while time.monotonic() < deadline:
-        found = re.search(r"(tcp://127\.0\.0\.1:\d+)", path.read_text(errors="replace"))
-        if found:
-            return found[1]
-        time.sleep(0.1)
-    raise AssertionError(path.read_text(errors="replace"))
-
-
-def _wait_for_workers(address: str, count: int) -> None:
-    from typing import Any
-
-    import distributed
-
-    library: Any = distributed
-
-    with library.Client(address, set_as_default=False) as client:
-        client.wait_for_workers(count, timeout=30)
+    with real_cluster(tmp_path_factory.mktemp("cluster"), 2) as made:
+        yield made
 
 
 @pytest.mark.slow
 def test_cluster_solves_a_real_case_to_the_same_bytes(
-        tmp_path: Path, cluster: tuple[str, list[subprocess.Popen[bytes]]]) -> None:
+        tmp_path: Path, cluster: RealCluster) -> None:
     from distrib.case.read import read_case
     from distrib.studies.sweep import SweepOptions, sweep
 
@@ -180,40 +133,33 @@ def test_cluster_solves_a_real_case_to_the_same_bytes(
     options = SweepOptions(model="bench", sample=12, chunk=3)
     vary = ["plenum.width=70:90 mm", "runners.mouth=bell,rounded"]
     sweep(case, vary, tmp_path / "here.csv", options=options)
-    sweep(case, vary, tmp_path / "there.csv", options=options, scheduler=cluster[0])
+    sweep(case, vary, tmp_path / "there.csv", options=options, scheduler=cluster.address)
     assert (tmp_path / "here.csv").read_bytes() == (tmp_path / "there.csv").read_bytes()
     assert (tmp_path / "here.csv").read_text().count("\n") == 13
 
 
 @pytest.mark.slow
-def test_two_workers_are_1_7_times_as_fast_as_one_could_be(
-        tmp_path: Path, cluster: tuple[str, list[subprocess.Popen[bytes]]]) -> None:
-    """16 points that wait half a second each: 8 s for one worker however fast it is, so two must
-    need less than 8/1.7 s, connecting and handing out included. Waiting, not computing, so that
-    the test means the same on a busy machine."""
-    from distrib.studies.evaluate import PerTask
-    from distrib.studies.known import SlowRow
-    from distrib.studies.plan import Dimension, Grid
-    from distrib.studies.runner import Study, run_study
-    from distrib.studies.table import Column
+def test_workers_with_another_program_text_are_refused(
+        tmp_path: Path, cluster: RealCluster, monkeypatch: pytest.MonkeyPatch) -> None:
+    from distrib.case.read import read_case
+    from distrib.studies import cluster as module
+    from distrib.studies.sweep import SweepOptions, sweep
 
-    plan = Grid((Dimension("a", levels=tuple(float(i) for i in range(16))),))
-    study = Study(plan, PerTask(SlowRow(0.5), 3), (Column("a"), Column("b"), Column("c")))
-    begun = time.monotonic()
-    run_study(study, tmp_path / "t.csv", scheduler=cluster[0])
-    assert time.monotonic() - begun < 8.0 / 1.7
+    monkeypatch.setattr(module, "program_digest", lambda: "edited")
+    with pytest.raises(InputError, match=r"read program text \w{12}; allowed: .*edited as here"):
+        sweep(read_case(ROOT / "cases" / "inline4_center.toml"), ["plenum.width=70,80 mm"],
+              tmp_path / "t.csv", options=SweepOptions(model="bench"), scheduler=cluster.address)
 
 
 @pytest.mark.slow
 def test_cluster_gives_the_same_bytes_though_a_worker_is_killed(
         tmp_path: Path, undisturbed: bytes,
-        cluster: tuple[str, list[subprocess.Popen[bytes]]]) -> None:
-    address, workers = cluster
+        cluster: RealCluster) -> None:
     out = tmp_path / "t.csv"
-    process = start(out, 1, 0.02, address)
+    process = start(out, 1, 0.02, cluster.address)
     wait_for_more(out, 5000)
     assert not out.exists()
-    workers[0].kill()
+    cluster.workers[0].kill()
     said, complained = process.communicate(timeout=60)
     assert process.returncode == 0, complained
     assert said == "resumed 0 of 300\n"
