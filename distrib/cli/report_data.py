@@ -183,7 +183,7 @@ def at_point(shares: Shares, point: int) -> Shares:
         volumetric_efficiency=None if shares.volumetric_efficiency is None
         else one(shares.volumetric_efficiency),
         trapped_air_kg=None if shares.trapped_air_kg is None else one(shares.trapped_air_kg),
-        extra={}, band=None)
+        extra={k: one(v) for k, v in shares.extra.items()}, band=None)
 
 
 def trim_sheet(case: Case, shares: Shares) -> TrimSheet:

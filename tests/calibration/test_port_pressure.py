@@ -101,3 +101,32 @@ def test_the_sheet_uses_the_ports_where_it_has_them(at_port: bool) -> None:
     assert lam * flow == pytest.approx(np.full(4, (lam * flow).mean()), rel=1e-12)
     said = " ".join(table.cautions)
     assert (AT_PORT in said, BESIDE_MOUTH in said) == (at_port, not at_port)
+
+
+def test_sheet_of_one_speed_keeps_the_ports() -> None:
+    """The trims of `shares` and `report`, cut from a sweep, are those of `trims` at that speed.
+
+    Ports 0, 4, 8, 12 kPa above each other under 400 kPa: a few tenths of a percent of fuel."""
+    from distrib.calibration import service
+    from distrib.cli.report_data import at_point, trim_sheet
+
+    case = demo_case()
+    n = 2
+    share = np.tile([0.245, 0.25, 0.252, 0.253], (n, 1))
+    ports = np.array([2.0e5, 2.1e5])[:, None] + np.array([0.0, 4e3, 8e3, 12e3])
+    sweep = Shares(
+        "phased", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
+        {"rpm": np.array(RPM), "charge_pressure_pa": np.full(n, 2.2e5)}, share, share,
+        deviation_percent(share), np.zeros(n), np.ones(n, bool), np.zeros(n), ("",) * n,
+        trapped_air_kg=share * 4e-3, extra={"port_pressure_pa": ports})
+    sheet = trim_sheet(case, at_point(sweep, 1))
+    assert any(AT_PORT in c for c in sheet.cautions)
+    alone = service.trims(case, rpm=[RPM[1]], solve=lambda *_: replace(
+        sweep, **{name: getattr(sweep, name)[1:] for name in (
+            "air_kg_s", "share", "deviation_percent", "spread_percent", "converged",
+            "mass_residual", "reason", "trapped_air_kg")},
+        conditions={k: v[1:] for k, v in sweep.conditions.items()},
+        extra={"port_pressure_pa": ports[1:]}))
+    assert [r.trim_percent for r in sheet.rows] == pytest.approx(alone.trim_shown[0, 0].tolist())
+    even = service.trims(case, rpm=[RPM[1]], solve=lambda *_: replace(at_point(sweep, 1), extra={}))
+    assert np.abs(alone.trim_shown - even.trim_shown).max() > 0.2
