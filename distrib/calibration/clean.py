@@ -138,8 +138,10 @@ def _measure(
         good = np.isfinite(piece) & ~beyond
         saturated[k] = np.count_nonzero(beyond, axis=1)
         count[k] = np.count_nonzero(good, axis=1)
+        if good.all() and piece.shape[1] >= rules.least_samples:  # the usual case, all at once
+            read[k], scatter[k] = np.median(piece, axis=1), np.std(piece, axis=1)
         for c in range(n):
-            if count[k, c] >= rules.least_samples:
+            if count[k, c] >= rules.least_samples and not np.isfinite(read[k, c]):
                 values = piece[c][good[c]]
                 read[k, c] = np.median(values)
                 scatter[k, c] = np.std(values)
@@ -196,11 +198,14 @@ def _medians(
     if values is None:
         return out
     for k, (start, stop) in enumerate(stretches):
+        piece = values[:, start:stop]
+        known = np.isfinite(piece)
+        if known.all() and stop - start >= rules.least_samples:  # the usual case, all at once
+            out[k] = np.median(piece, axis=1)
+            continue
         for c in range(n):
-            piece = values[c, start:stop]
-            piece = piece[np.isfinite(piece)]
-            if len(piece) >= rules.least_samples:
-                out[k, c] = np.median(piece)
+            if np.count_nonzero(known[c]) >= rules.least_samples:
+                out[k, c] = np.median(piece[c][known[c]])
     return out
 
 

@@ -101,10 +101,10 @@ def _si(
 
 def _by_cylinder(table: Table, channel: Channel, cylinders: tuple[int, ...]) -> FloatArray:
     """(N, R) in cylinder order; NaN rows for cylinders the channel does not cover."""
-    out = np.full((len(cylinders), len(table.line)), np.nan)
+    out = np.empty((len(cylinders), len(table.line)))
     for k, cylinder in enumerate(cylinders):
-        if cylinder in channel.cylinders:
-            out[k] = _si(table, channel, channel.cylinders.index(cylinder), None)
+        covered = cylinder in channel.cylinders
+        out[k] = _si(table, channel, channel.cylinders.index(cylinder), None) if covered else np.nan
     return out
 
 
