@@ -45,6 +45,22 @@ def inline(function: F) -> F:
     return _compile(function, forceinline=True)
 
 
+def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions: int = 1) -> None:
+    """Call run(first, last) over 0 to count, on `threads` threads with `portions` parts for each.
+
+    For kernels, which release the interpreter lock. An exception of a part is raised.
+    """
+    if threads <= 1 or count <= 1:
+        run(0, count)
+        return
+    from concurrent.futures import ThreadPoolExecutor
+
+    parts = min(threads * portions, count)
+    cuts = [count * k // parts for k in range(parts + 1)]
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(run, cuts[:-1], cuts[1:]))
+
+
 def _compile(function: F, **options: Any) -> F:
     from numba import njit
 

@@ -21,6 +21,7 @@ from distrib.engine.closed import DEFAULT_CLOSED, heat_released
 from distrib.engine.firing import tdc_offsets_deg
 from distrib.errors import InputError, Problem
 from distrib.gas.properties import gas_constant
+from distrib.kernels import in_parts
 from distrib.network.compiled import Network, compile_graph
 from distrib.network.newton import Options
 from distrib.network.solve import Plan, plan
@@ -267,14 +268,7 @@ def run_phased(
                    Options(tolerance=1e-7), repeats, trapped, mean, low, end, cycles, change,
                    trace, start, final, first, last)
 
-    if threads > 1 and blocks > 1:
-        from concurrent.futures import ThreadPoolExecutor
-
-        cuts = np.unique(np.linspace(0, blocks, PORTIONS * threads + 1).astype(int))
-        with ThreadPoolExecutor(threads) as pool:
-            list(pool.map(run, cuts[:-1], cuts[1:]))
-    else:
-        run(0, blocks)
+    in_parts(run, blocks, threads, PORTIONS)
     return PhasedRun(trapped[0::2], trapped[1::2], mean, low, _audit(model, mean, end), cycles,
                      change, trace, final)
 

@@ -34,6 +34,23 @@ _L = LANES
 
 
 @inline
+def stagnation(phi2: Any) -> Any:
+    """x = M^2/5 of a stream with group phi^2, (1 + x)^3.5 - 1, and five times its slope in phi^2.
+
+    From x (1 + x) = phi^2/5: dx/d phi^2 = 0.2/(1 + 2 x), and d(1 + x)^3.5/dx = 3.5 (1 + x)^2.5.
+    No near numbers are subtracted, so that slow streams keep all their digits.
+    """
+    root = math.sqrt(1.0 + 0.8 * phi2)
+    x = 0.4 * phi2 / (1.0 + root)
+    s = math.sqrt(1.0 + x)
+    y = 1.0 + x
+    # 1 + 2 x = root; one division serves both quotients
+    both = 1.0 / ((1.0 + s) * root)
+    rise = x * (3.0 + x * (3.0 + x)) * s + x * root * both
+    return x, rise, 3.5 * y * y * s * (1.0 + s) * both
+
+
+@inline
 def head_block(w: Any, n: int) -> None:
     """Dynamic head h = p0 - p and its derivatives.
 
@@ -49,18 +66,11 @@ def head_block(w: Any, n: int) -> None:
         c_area = w[3 * _L + i] * w[2 * _L + i]
         phi = w[_L + i] * w[2 * _L + i] / p
         phi2 = phi * phi * w[3 * _L + i]
-        root = math.sqrt(1.0 + 0.8 * phi2)
-        x = 0.4 * phi2 / (1.0 + root)
-        s = math.sqrt(1.0 + x)
-        y = 1.0 + x
-        # 1 + 2 x = root; one division serves both quotients
-        both = 1.0 / ((1.0 + s) * root)
-        g = x * (3.0 + x * (3.0 + x)) * s + x * root * both
-        slope = 3.5 * y * y * s * (1.0 + s) * both
+        x, g, slope = stagnation(phi2)
         sonic = x > 0.2
         size = math.sqrt(phi2)
         w[4 * _L + i] = p * (CHOKE * size - 1.0) if sonic else p * g
-        w[5 * _L + i] = WEAK - 1.0 if sonic else g - 2.0 * x * y * slope
+        w[5 * _L + i] = WEAK - 1.0 if sonic else g - 2.0 * x * (1.0 + x) * slope
         w[6 * _L + i] = (
             CHOKE * phi * c_area / (size + 1e-300) if sonic else 0.4 * slope * phi * c_area
         )
@@ -378,18 +388,12 @@ def nozzle_block(w: Any, n: int) -> None:
         smooth = math.sqrt(phi * phi + small * small)
         phi2 = phi * smooth
         phi2_d = smooth + phi * phi / smooth
-        root = math.sqrt(1.0 + 0.8 * phi2)
-        x = 0.4 * phi2 / (1.0 + root)
-        s = math.sqrt(1.0 + x)
-        y = 1.0 + x
-        both = 1.0 / ((1.0 + s) * root)
-        g = x * (3.0 + x * (3.0 + x)) * s + x * root * both
-        slope = 0.7 * y * y * s * (1.0 + s) * both
+        x, g, slope = stagnation(phi2)
         sonic = x > 0.2
         lin = CHOKE * root_c
         need = abs(m) * lin - pref if sonic else down - pref + down * g
-        need_m = lin if sonic else slope * phi2_d * root_c
-        need_p = WEAK if sonic else 1.0 + g - slope * phi2_d * phi
+        need_m = lin if sonic else 0.2 * slope * phi2_d * root_c
+        need_p = WEAK if sonic else 1.0 + g - 0.2 * slope * phi2_d * phi
         # the approach is sonic at most; beyond, its pressure carries the sonic stream p/SONIC
         ha = w[_L + i]
         hap = w[2 * _L + i]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from distrib.errors import NoSolution
-from distrib.kernels import kernel
+from distrib.kernels import in_parts, kernel
 from distrib.network.compiled import Network
 from distrib.network.elements import evaluate
 from distrib.network.newton import Options, Scratch, advance, begin, largest
@@ -305,14 +305,7 @@ def solve(
         solve_batch(made.topology, network.params, made.program, made.jacobian_rows, x, chosen,
                     iterations, residual, worst, first, last)
 
-    if threads > 1 and blocks > 1:
-        from concurrent.futures import ThreadPoolExecutor
-
-        cuts = np.linspace(0, blocks, threads + 1).astype(int)
-        with ThreadPoolExecutor(threads) as pool:
-            list(pool.map(run, cuts[:-1], cuts[1:]))
-    else:
-        run(0, blocks)
+    in_parts(run, blocks, threads)
     return Solution(x, network.params.scalars[0].copy(), iterations, residual, worst)
 
 
