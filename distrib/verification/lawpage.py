@@ -24,7 +24,9 @@ def law_page(plot_folder: str = "laws") -> str:
              "Weak laws rest on memory, on own estimates or on sources that disagree.", "",
              "Where sources differ by more than they state, sigma covers them all: rounded "
              "mouths (factor of four), branch losses away from equal areas, diffusers, tees of "
-             "wide scatter.", ""]
+             "wide scatter. The branch laws differ together and not mouth by mouth: one draw for "
+             "the whole manifold (`law.branch.family`) moves all mouths between them, beside the "
+             "draws of each mouth's own.", ""]
     for family in families():
         lines += [f"## {family}", ""]
         if family in PLOTS:
