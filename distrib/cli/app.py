@@ -106,6 +106,7 @@ def run(function: Callable[..., Any]) -> Callable[..., Any]:
 
     import typer
 
+    from distrib.cli.notes import remark
     from distrib.errors import DistribError
 
     @functools.wraps(function)
@@ -113,7 +114,8 @@ def run(function: Callable[..., Any]) -> Callable[..., Any]:
         try:
             return function(*args, **kwargs)
         except DistribError as error:
-            print(str(error), file=sys.stderr)
+            for line in str(error).splitlines():
+                remark(line)
             raise typer.Exit(error.exit_code) from None
         except BrokenPipeError:
             raise

@@ -7,8 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from distrib.case.schema import Case
     from distrib.errors import Problem
+    from distrib.report.grid import Table
 
 
 def check(
@@ -67,6 +70,7 @@ def sizes(case: Case) -> dict[str, Any]:
 def _show(path: str, case: Case) -> None:
     from distrib.case import geometry
     from distrib.cli.output import table
+    from distrib.cli.text import print_table
     from distrib.units import display, display_both, display_gauge
 
     ambient, charge = case.conditions.ambient_pressure_pa, case.conditions.charge_pressure_pa
@@ -90,21 +94,7 @@ def _show(path: str, case: Case) -> None:
     rows.append(["fuel", f"{mixture}, {follows}"])
     table(f"{path}: {case.title}", ["what", "value"], rows)
     distance = geometry.distance_from_entry_m(case)
-    runners = [
-        [
-            runner.cylinder,
-            runner.plenum,
-            runner.row,
-            display(runner.station_m, "length"),
-            display_both(float(distance[runner.cylinder - 1]), "length"),
-            display_both(runner.diameter_m, "length"),
-            display(runner.length_m, "length"),
-            runner.mouth,
-        ]
-        for runner in case.runners
-    ]
-    columns = ["cyl", "plenum", "row", "station", "from entry", "diameter", "length", "mouth"]
-    table("Runners", columns, runners)
+    print_table(_runners(case, distance))
     if fuel.stages:
         table("Injector sets", ["set", "place", "of the fuel", "trims", "injectors"], [
             [s.name, s.place, f"{100.0 * s.share:.4g} %", "takes them" if s.trimmed else "none",
@@ -113,3 +103,23 @@ def _show(path: str, case: Case) -> None:
         assumed = [[item.field, item.value, item.why] for item in case.assumed]
         table("Assumed, not given", ["field", "value", "why"], assumed)
     print(f"{path}: no problems found")
+
+
+def _runners(case: Case, distance_m: Sequence[float]) -> Table:
+    """The runners as read, inside sizes; a narrow terminal keeps place and bore."""
+    from distrib.report.grid import Column, Table
+    from distrib.report.numbers import inches, millimetres
+
+    columns = (Column("cyl.", align="right"), Column("plenum", rank=2), Column("row", rank=3),
+               Column("station", "mm", "right"), Column("from entry", "mm", "right"),
+               Column("from entry", "in", "right", 3), Column("bore", "mm", "right"),
+               Column("bore", "in", "right", 3), Column("length", "mm", "right"),
+               Column("mouth", rank=2))
+    rows = []
+    for runner in case.runners:
+        away = float(distance_m[runner.cylinder - 1])
+        rows.append((str(runner.cylinder), runner.plenum, runner.row,
+                     millimetres(runner.station_m), millimetres(away), inches(away),
+                     millimetres(runner.diameter_m), inches(runner.diameter_m),
+                     millimetres(runner.length_m), runner.mouth))
+    return Table("Runners", columns, tuple(rows))

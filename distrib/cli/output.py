@@ -49,8 +49,12 @@ def plain(obj: Any) -> Any:
 def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
     """Print a table: by rich on a terminal, as aligned plain text when piped.
 
-    Columns whose cells are all numbers (signs and percent signs allowed) stand to the right.
+    Columns whose cells are all numbers (signs and percent signs allowed) stand to the right. A
+    terminal too narrow for the columns gets a paragraph for each row; a table without rows says so.
     """
+    if not rows:
+        print(f"{title}: none" if title else "none")
+        return
     cells = [[_cell(value) for value in row] for row in rows]
     right = [bool(cells) and all(_is_number(row[i]) for row in cells) for i in range(len(columns))]
     if sys.stdout.isatty():
@@ -69,7 +73,19 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> 
 
 
 def note(text: str) -> None:
-    """Print a remark on standard error, so that piped output stays clean."""
+    """Print a remark on standard error, so that piped output stays clean.
+
+    A terminal gets it wrapped to its width; words are not broken, so that a path can be copied.
+    """
+    if sys.stderr.isatty():
+        import shutil
+        import textwrap
+
+        columns = max(shutil.get_terminal_size().columns, 40)
+        text = "\n".join(
+            line for part in text.splitlines()
+            for line in textwrap.wrap(part, columns, subsequent_indent="  ",
+                                      break_on_hyphens=False, break_long_words=False) or [""])
     print(text, file=sys.stderr)
 
 
@@ -99,13 +115,68 @@ def _is_number(text: str) -> bool:
 def _rich_table(
     title: str, columns: Sequence[str], cells: list[list[str]], right: list[bool]
 ) -> None:
+    """A table with borders where no word has to be cut for it, else one paragraph a row."""
+    import os
+
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
+    # without a colour system no control codes are written at all, bold and italic included
+    console = Console(color_system=None) if os.environ.get("NO_COLOR") else Console()
+    widths = column_widths(columns, cells, right, console.width - 3 * len(columns) - 1)
+    if widths is None:
+        print(records(title, columns, cells, console.width))
+        return
     made = Table(title=title or None, title_justify="left")
-    for name, flush in zip(columns, right, strict=True):
-        made.add_column(str(name), justify="right" if flush else "left")
+    for name, flush, width in zip(columns, right, widths, strict=True):
+        made.add_column(str(name), justify="right" if flush else "left", width=width,
+                        overflow="fold")
     for row in cells:
         made.add_row(*(Text(text) for text in row))
-    Console().print(made)
+    console.print(made)
+
+
+def column_widths(
+    columns: Sequence[str], cells: Sequence[Sequence[str]], right: Sequence[bool], room: int
+) -> list[int] | None:
+    """Widths of columns that share `room` characters without breaking a word or a number.
+
+    What is left after that is shared alike, to each as much as it can use. None where the
+    room is too small.
+    """
+    least, whole = [], []
+    for i, (name, number) in enumerate(zip(columns, right, strict=True)):
+        texts = [row[i] for row in cells]
+        words = [*str(name).split(), *(texts if number else " ".join(texts).split())]
+        least.append(max((len(word) for word in words), default=1))
+        whole.append(max((len(text) for text in (str(name), *texts)), default=1))
+    left = room - sum(least)
+    if left < 0:
+        return None
+    widths = list(least)
+    wanting = sorted(range(len(least)), key=lambda i: whole[i] - least[i])
+    for place, i in enumerate(wanting):
+        more = min(whole[i] - least[i], left // (len(wanting) - place))
+        widths[i] += more
+        left -= more
+    return widths
+
+
+def records(
+    title: str, columns: Sequence[str], cells: Sequence[Sequence[str]], width: int
+) -> str:
+    """The rows as paragraphs of `name: value`, no line longer than `width`; nothing is lost."""
+    import textwrap
+
+    def lines(text: str, lead: str, hang: str) -> list[str]:
+        return textwrap.wrap(text, width, initial_indent=lead, subsequent_indent=hang,
+                             break_on_hyphens=False) or [lead.rstrip()]
+
+    out = lines(title, "", "") if title else []
+    for row in cells:
+        out += lines(f"{columns[0]}: {row[0]}", "  ", "    ")
+        rest = "; ".join(f"{name}: {text}" for name, text in zip(columns[1:], row[1:], strict=True)
+                         if text)
+        out += lines(rest, "    ", "    ") if rest else []
+    return "\n".join(out)

@@ -87,7 +87,7 @@ def fit_columns(table: Table, width: int) -> Table:
                 gone.append(index)
     if not gone:
         return table
-    names = ", ".join(table.columns[i].name for i in sorted(gone))
+    names = ", ".join(dict.fromkeys(table.columns[i].name for i in sorted(gone)))
     return replace(
         table, columns=tuple(table.columns[i] for i in keep),
         rows=tuple(tuple(row[i] for i in keep) for row in table.rows),
