@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from distrib.case.schema import Case
     from distrib.errors import Problem
     from distrib.report.grid import Table
+    from distrib.results import FloatArray
 
 
 def check(
@@ -105,7 +104,7 @@ def _show(path: str, case: Case) -> None:
     print(f"{path}: no problems found")
 
 
-def _runners(case: Case, distance_m: Sequence[float]) -> Table:
+def _runners(case: Case, distance_m: FloatArray) -> Table:
     """The runners as read, inside sizes; a narrow terminal keeps place and bore."""
     from distrib.report.grid import Column, Table
     from distrib.report.numbers import inches, millimetres
