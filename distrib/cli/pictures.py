@@ -30,15 +30,17 @@ def shares_picture(found: Sequence[Solved]) -> dict[str, bytes]:
         figure = new_figure(max(4.6 * len(found), 7.0), 3.2 * len(models) + 0.4)
         grid = figure.subplots(len(models), len(found), squeeze=False)
         for row, model in enumerate(models):
-            series = [bar_series(one.case, one.at[model], 0, model) for one in found]
+            rig = model == "bench"
+            series = [bar_series(one.case, one.at[model], 0, model, not rig) for one in found]
             kept = [s for s in series if s is not None]
-            limits = limit_lines(found[0].case)
+            limits = None if rig else limit_lines(found[0].case)
             scale = bar_scale(kept, limits)
             for column, one in enumerate(series):
                 ax = grid[row][column]
                 if one is not None:
                     deviation_bars(ax, [one], limits, scale)
-                speed = "steady rig" if model == "bench" else f"{found[column].rpm:.0f} rev/min"
+                speed = ("steady rig (no verdict)" if rig
+                         else f"{found[column].rpm:.0f} rev/min")
                 ax.set_title(f"{found[column].case.title}\n{model} model, {speed}", fontsize=9)
         return _bytes(figure)
 

@@ -59,9 +59,9 @@ class BarSeries:
     verdicts: tuple[Verdict | None, ...]
 
 
-def bar_scale(series: Sequence[BarSeries], limits: LimitLines) -> tuple[float, float]:
-    """Ends of a vertical scale that holds every bar, every band and the limits."""
-    values = [limits.lean, limits.rich, 0.0]
+def bar_scale(series: Sequence[BarSeries], limits: LimitLines | None) -> tuple[float, float]:
+    """Ends of a vertical scale that holds every bar, every band and the limits, if any."""
+    values = [0.0] if limits is None else [limits.lean, limits.rich, 0.0]
     for one in series:
         values += [*one.deviation, *(one.low or ()), *(one.high or ())]
     finite = np.array([v for v in values if np.isfinite(v)])
@@ -109,10 +109,12 @@ def _ticks(ax: Axes, series: Sequence[BarSeries]) -> None:
 
 
 def deviation_bars(
-    ax: Axes, series: Sequence[BarSeries], limits: LimitLines,
+    ax: Axes, series: Sequence[BarSeries], limits: LimitLines | None,
     scale: tuple[float, float] | None = None,
 ) -> Axes:
     """Bars of deviation by cylinder with band whiskers, limits and a verdict letter on each.
+
+    Without `limits` none are drawn: a figure of a steady rig is not held against them.
 
     One series: colour and hatch by verdict. Several (models, or designs with the same cylinder
     numbers): colour and hatch by series, and the letter tells the verdict. `scale` (low, high, in
@@ -124,7 +126,10 @@ def deviation_bars(
     if any(one.cylinders != series[0].cylinders for one in series):
         raise ValueError("deviation_bars compares designs with the same cylinder numbers only")
     low, high = scale or bar_scale(series, limits)
-    draw_limits(ax, limits)
+    if limits is None:
+        ax.axhline(0.0, color=INK, linewidth=0.9, zorder=3)
+    else:
+        draw_limits(ax, limits)
     width = 0.8 / len(series)
     for index, one in enumerate(series):
         _bars_of(ax, one, index, width, len(series), (low, high))
@@ -132,7 +137,8 @@ def deviation_bars(
     ax.set_xlim(-0.6, len(series[0].cylinders) - 0.4)
     ax.set_ylabel(DEVIATION_LABEL)
     _ticks(ax, series)
-    name_limits(ax, limits)
+    if limits is not None:
+        name_limits(ax, limits)
     if len(series) > 1:
         ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=min(3, len(series)),
                   borderaxespad=0.2)
