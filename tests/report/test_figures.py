@@ -169,3 +169,19 @@ def test_a_users_settings_do_not_change_our_pictures() -> None:
     plain = made()
     with matplotlib.rc_context({"font.size": 20.0, "axes.grid": True, "savefig.dpi": 30.0}):
         assert made() == plain
+
+
+def test_a_rig_figure_has_no_verdict_letters_and_no_limits() -> None:
+    own = data()
+    bench = next(s for s in own.shares if s.model == "bench")
+    one = bar_series(own.case, bench, 0, "bench", judged=False)
+    assert one is not None
+    with house_style():
+        bare, held = (new_figure(5, 3).subplots() for _ in range(2))
+        figures.deviation_bars(bare, [one], None)
+        figures.deviation_bars(held, [one], limit_lines(own.case))
+    assert [t.get_text() for t in bare.texts] == []
+    assert {"lean", "watch", "rich"} <= {t.get_text().split()[0] for t in held.texts}
+    low, high = bare.get_ylim()
+    ends = [*one.deviation, *(one.low or ()), *(one.high or ())]
+    assert low < min(ends) and high > max(ends)
