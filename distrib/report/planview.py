@@ -89,7 +89,8 @@ def _parts(
     side = view(metal, "side") + _cylinder_marks(metal, "side", verdicts, scale)
     side += _section_marks(plenum, metal, scale) + _sensor_marks(case, metal, scale)
     side += dimension((0.0, room(side, scale)[1]), (plenum.length_m * MM, 0.0), -5.0, scale)
-    side += _caption(side, f"SIDE{suffix}, from the back", scale)
+    seen = "left row" if any(r.row == "left" for r in runners) else "back"
+    side += _caption(side, f"SIDE{suffix}, from the {seen}", scale)
     end = view(metal, "end") + _cylinder_marks(metal, "end", None, scale)
     end += _caption(end, f"END{suffix}, from the far end", scale)
     return plan, side, end, _sections(plenum, metal, suffix, scale)

@@ -30,6 +30,8 @@ MARGIN_MM: Final = 9.0
 GAP_MM: Final = 9.0
 LINE_MM: Final = 3.6
 SMALL: Final = 7.5
+SIDE_BY_SIDE: Final = ("Each plenum is drawn by itself; the case does not say how they lie to each "
+                       "other.")
 NO_ROOM: Final = "Runner table and notes left out: no room on this sheet. A larger one has them."
 
 
@@ -109,7 +111,8 @@ def _page_sheet(
                 continue
             pad = 1.5 * scale
             field = (left - pad, bottom - pad, left - pad + width_mm * scale, top + pad)
-            return Sheet(case.title, tuple(shapes), field, scale, metal.notes)
+            notes = (*metal.notes, *((SIDE_BY_SIDE,) if len(case.plenums) > 1 else ()))
+            return Sheet(case.title, tuple(shapes), field, scale, notes)
     raise InputError([Problem(f"plenum {plenum}", f"{1000 * metal.body.length_m:.0f} mm long",
                               f"what fits {width_mm:g} x {height_mm:g} mm at 1:{SCALES[-1]:g}")])
 
@@ -132,6 +135,8 @@ def _whole(
         lowest = min(lowest, floor - (top - bottom))
         x += right - left + 2.0 * GAP_MM * scale
         notes += metal.notes
+    if len(case.plenums) > 1:
+        notes.append(SIDE_BY_SIDE)
     notes = list(dict.fromkeys(notes))
     _, bottom, right, top = room(shapes, scale)
     if with_text:

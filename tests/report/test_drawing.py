@@ -19,7 +19,7 @@ from distrib.report.drawing import KINDS, drawing_bytes, sheet_figure
 from distrib.report.metal import metal_of
 from distrib.report.save import house_style
 from distrib.report.shapes import Label, Oval, Stroke, view
-from distrib.report.sheet import PAPERS_MM, drawing_sheet, report_sheets
+from distrib.report.sheet import PAPERS_MM, SIDE_BY_SIDE, drawing_sheet, report_sheets
 
 ALL: list[Callable[[], Case]] = [designs.case, designs.center_case, designs.v8_case,
                                  designs.two_plenum_case, designs.ducted_case,
@@ -193,6 +193,17 @@ def test_verdicts_reach_the_drawing_by_hue_hatch_and_letter() -> None:
         patches = sheet_figure(sheet, verdicts).axes[0].patches
     hatches = {p.get_hatch() for p in patches} - {None, ""}
     assert len(hatches) == 3
+
+
+def test_two_plenums_and_two_rows_say_how_they_are_seen() -> None:
+    two, rows, single = designs.two_plenum_case(), designs.v8_case(), designs.case()
+    captions = {case.title: {s.text for s in drawing_sheet(case).shapes if isinstance(s, Label)}
+                for case in (two, rows, single)}
+    assert "SIDE, from the left row" in captions[rows.title]
+    assert "SIDE, from the back" in captions[single.title]
+    assert SIDE_BY_SIDE in drawing_sheet(two).notes
+    assert all(SIDE_BY_SIDE in sheet.notes for sheet in report_sheets(two))
+    assert SIDE_BY_SIDE not in drawing_sheet(rows).notes
 
 
 def test_svg_is_well_formed_and_a_hostile_title_is_text() -> None:
