@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from distrib.build.draws import Draws
@@ -33,14 +34,20 @@ def mouth_coefficients(
     radius = _radius_over_d(runner)
     name = book.choice.branch
     known = min(radius, 1.0)
-    left = branch_coefficients(name, psi, runner.angle_deg, known)
-    right = branch_coefficients(name, psi, 180.0 - runner.angle_deg, known)
+    left = _branch(name, psi, runner.angle_deg, known)
+    right = _branch(name, psi, 180.0 - runner.angle_deg, known)
     record = law(f"branch.{left.law}")
     book.note(record.name, record.source, record.weak)
     if left.flag == "extrapolated":
         book.outside(where, record.name, left.note)
     change, sigma = _shape(runner, book, where, left)
     return left, right, change, sigma
+
+
+@lru_cache(maxsize=4096)
+def _branch(name: str, psi: float, angle_deg: float, radius_over_d: float) -> BranchCoefficients:
+    """Coefficients of a take-off; a study asks for the same ones over and over."""
+    return branch_coefficients(name, psi, angle_deg, radius_over_d)
 
 
 def family_sigma(psi: float, angle_deg: float, law_name: str,
@@ -54,8 +61,8 @@ def family_sigma(psi: float, angle_deg: float, law_name: str,
     """
     square = abs(angle_deg - 90.0) < 1.0
     names = BRANCH_LAWS if square else ("composite", "bassett", "idelchik")
-    own = branch_coefficients(law_name, psi, angle_deg, radius_over_d)
-    others = [branch_coefficients(n, psi, angle_deg, radius_over_d) for n in names]
+    own = _branch(law_name, psi, angle_deg, radius_over_d)
+    others = [_branch(n, psi, angle_deg, radius_over_d) for n in names]
     return (max(abs(o.k_wv - own.k_wv) for o in others) / 1.645,
             max(abs(o.k_vv - own.k_vv) for o in others) / 1.645)
 
@@ -116,7 +123,7 @@ def add_mouth(flow: FlowGraph, case: Case, runner: Runner, plenum: Plenum, stati
     """Add the mouth edge of a runner, from its station to joint `runner N mouth`."""
     c = runner.cylinder
     joint = f"runner {c} mouth"
-    made = _made(case, runner, draws)
+    made = made_diameter(case, runner, draws)
     area = circle_m2(runner.diameter_m * made)
     own = draws.factor(f"made.mouth.{c}", MADE_MOUTH_SIGMA)
     if runner.entry_loss is not None:
@@ -149,7 +156,7 @@ def _floor(value: Any) -> Any:
     return np.maximum(value, 0.01)
 
 
-def _made(case: Case, runner: Runner, draws: Draws) -> Any:
+def made_diameter(case: Case, runner: Runner, draws: Draws) -> Any:
     """Diameter as made over diameter as drawn."""
     spread = case.uncertainty.tolerance_m / runner.diameter_m
     return 1.0 + spread * draws.z(f"made.runner.{runner.cylinder}.diameter")
@@ -159,7 +166,7 @@ def add_runner(flow: FlowGraph, case: Case, runner: Runner, book: LawBook, draws
     """Add the runner duct from joint `runner N mouth` to joint `port N`."""
     c = runner.cylinder
     where = f"runner {c}"
-    made = _made(case, runner, draws)
+    made = made_diameter(case, runner, draws)
     d_u, d_v = runner.diameter_m * made, runner.end_diameter_m * made
     area_u, area_v = circle_m2(d_u), circle_m2(d_v)
     volume = circle_m2(0.5 * (runner.diameter_m + runner.end_diameter_m)) * runner.length_m

@@ -9,14 +9,16 @@ plenum's end. Losses that differ with direction inside a pipe keep the forward v
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
+from distrib.build.draws import NOMINAL, Draws
 from distrib.build.graph import BuiltGraph, build_graph, runner_order
-from distrib.build.pipes import circle_m2
+from distrib.build.pipes import ROUGH_SIGMA, circle_m2
 from distrib.build.ports import ports
+from distrib.build.runners import PORT_SIGMA, made_diameter
 from distrib.case.geometry import section_volume_m3
 from distrib.case.schema import Case, Entry, Plenum, Runner
 from distrib.engine.firing import tdc_offsets_deg
@@ -48,8 +50,14 @@ PART_OPEN_DEG = 89.0
 
 @dataclass
 class Parts:
-    """Collects what becomes the setup; positions are list positions."""
+    """Collects what becomes the setup; positions are list positions.
 
+    friction: factor on wall friction; made: bore of each runner over the drawn one. Both are 1 in
+    the nominal design.
+    """
+
+    friction: float = 1.0
+    made: dict[int, float] = field(default_factory=dict)
     ducts: list[Duct] = field(default_factory=list)
     throttles: list[Throttle] = field(default_factory=list)
     jets: list[tuple[int, str]] = field(default_factory=list)
@@ -141,7 +149,8 @@ def _add_plenums(parts: Parts, case: Case, built: BuiltGraph) -> None:
             parts.junctions += 1
         parts.plenum_at[plenum.name] = len(parts.ducts)
         parts.ducts.append(Duct(f"plenum {plenum.name}", x, area, ends[0], ends[1],
-                                hydraulic_diameter_m=diameter, roughness_m=plenum.roughness_m))
+                                hydraulic_diameter_m=diameter, roughness_m=plenum.roughness_m,
+                                friction=parts.friction))
 
 
 def _entry_end(parts: Parts, case: Case, entry: Entry, built: BuiltGraph, bore: float) -> End:
@@ -189,7 +198,8 @@ def _add_entry(parts: Parts, case: Case, entry: Entry, built: BuiltGraph) -> Non
         number = len(parts.throttles)
         parts.throttles.append(Throttle(name, throat))
         parts.ducts.append(Duct(f"{name} before throttle", np.array([0.0, half]), area[:2],
-                                ToVolume(0), ToThrottle(number), roughness_m=rough))
+                                ToVolume(0), ToThrottle(number), roughness_m=rough,
+                                friction=parts.friction))
         keep = np.concatenate([[half], x[x > half]]) - half
         losses = [(a - half, b - half, v) for a, b, v in losses if a > half]
         x, area = keep, np.append(area[0], area[x > half])
@@ -197,8 +207,8 @@ def _add_entry(parts: Parts, case: Case, entry: Entry, built: BuiltGraph) -> Non
     else:
         start = ToVolume(0)
     parts.entry_at[entry.name] = len(parts.ducts)
-    parts.ducts.append(Duct(name, x, area, start, end, roughness_m=rough, friction=not smooth,
-                            losses=tuple(losses)))
+    parts.ducts.append(Duct(name, x, area, start, end, roughness_m=rough,
+                            friction=0.0 if smooth else parts.friction, losses=tuple(losses)))
 
 
 def _jets(parts: Parts, built: BuiltGraph, cylinder: int) -> tuple[tuple[int, float], ...]:
@@ -231,7 +241,9 @@ def _add_runner(parts: Parts, built: BuiltGraph, runner: Runner, cylinder: int,
     edge = _edge(built, name)
     mouth = _edge(built, f"{name} mouth")
     length = _long_enough(parts, name, runner.length_m)
-    x, area = _cone(length, runner.diameter_m, runner.end_diameter_m)
+    made = parts.made[c]
+    bore = runner.diameter_m * made
+    x, area = _cone(length, bore, runner.end_diameter_m * made)
     if port_m > 0.0:
         x, area = np.append(x, length + port_m), np.append(area, area[-1])
     near, far = (_number(edge["k_u_forward"]), _number(edge["k_v_forward"]))
@@ -242,12 +254,13 @@ def _add_runner(parts: Parts, built: BuiltGraph, runner: Runner, cylinder: int,
     left = (k_ww, _number(mouth["k_wv_left"]), k_vv, a0, a1, q1, a2)
     right = (k_ww, _number(mouth["k_wv_right"]), k_vv, a0, a1, q1, a2)
     take_off = TakeOff(
-        parts.plenum_at[runner.plenum], runner.station_m, runner.diameter_m, left, right,
+        parts.plenum_at[runner.plenum], runner.station_m, bore, left, right,
         run=_run_law(built, runner.plenum, runner.station_m),
         loss_out=max(_number(mouth["k_exit"]) - 1.0, 0.0), jets=_jets(parts, built, c),
-        end_correction_m=FLANGED * 0.5 * runner.diameter_m)
+        end_correction_m=FLANGED * 0.5 * bore)
     parts.ducts.append(Duct(name, x, area, take_off, ToValve(cylinder),
-                            roughness_m=runner.roughness_m, friction=runner.loss is None,
+                            roughness_m=runner.roughness_m,
+                            friction=parts.friction if runner.loss is None else 0.0,
                             losses=tuple(losses)))
 
 
@@ -266,22 +279,26 @@ def _add_tube(parts: Parts, built: BuiltGraph, tube: Any, number: int) -> None:
     x, area = _cone(length, tube.diameter_m, tube.diameter_m)
     loss = _number(edge["k_u_forward"]) + _number(edge["k_v_forward"])
     parts.ducts.append(Duct(name, x, area, ends[0], ends[1], roughness_m=2e-5,
+                            friction=parts.friction,
                             losses=((0.0, length, loss),) if loss > 0.0 else ()))
 
 
 def case_setup(case: Case, rpm: float, charge_pressure_pa: float | None = None,
-               charge_temperature_k: float | None = None) -> CaseSetup:
+               charge_temperature_k: float | None = None, draws: Draws = NOMINAL) -> CaseSetup:
     """Wave setup of a case at one operating point; conditions default to the case's.
 
     Cylinders are numbered in ascending order. Exhaust pressure keeps its ratio to the charge.
+    draws: the nominal design, or one draw of all that is uncertain (the first of several).
     """
     con, engine = case.conditions, case.engine
     pressure = con.charge_pressure_pa if charge_pressure_pa is None else charge_pressure_pa
     temperature = con.charge_temperature_k if charge_temperature_k is None else charge_temperature_k
-    built = build_graph(case, charge_pressure_pa=pressure, charge_temperature_k=temperature)
+    built = build_graph(case, draws, charge_pressure_pa=pressure,
+                        charge_temperature_k=temperature)
     valves = ports(case)
     assumed = list(valves.assumed)
-    parts = Parts()
+    parts = Parts(_number(draws.factor("law.friction", ROUGH_SIGMA)),
+                  {r.cylinder: _number(made_diameter(case, r, draws)) for r in case.runners})
     _add_plenums(parts, case, built)
     for entry in case.entries:
         _add_entry(parts, case, entry, built)
@@ -295,6 +312,10 @@ def case_setup(case: Case, rpm: float, charge_pressure_pa: float | None = None,
     cylinders = make_cylinders(
         offsets[np.array(order) - 1].tolist(), engine.bore_m, engine.stroke_m, engine.rod_m,
         engine.compression_ratio, valves.intake, valves.exhaust, exhaust, case.fuel.lambda_target)
+    cylinders = tuple(
+        replace(one, intake_area_m2=one.intake_area_m2 * _number(
+            draws.factor(f"made.port.{number}", PORT_SIGMA)))
+        for one, number in zip(cylinders, order, strict=True))
     setup = WaveSetup(
         ducts=tuple(parts.ducts), volumes=(Volume("charge", None, pressure, temperature),),
         junctions=parts.junctions, throttles=tuple(parts.throttles), cylinders=cylinders,

@@ -20,6 +20,8 @@ from distrib.studies.sampling import PairedDraws, Uncertain, paired_draws, quant
 Overall = Literal["mean", "worst"]
 Design = TypeVar("Design")
 CANNOT_TELL = "cannot tell them apart"
+WIDE = 0.05
+"""Half-width of a chance's own interval from which it is said."""
 
 
 @dataclass(frozen=True)
@@ -58,9 +60,17 @@ class Comparison:
         low, high = self.difference_low[i, j, at], self.difference_high[i, j, at]
         band = f"spread of {a} minus {b}: {low:+.2f} to {high:+.2f} points at {self.level:.0%}"
         if not self.apart[i, j, at]:
-            return f"{CANNOT_TELL}: {a} is more even with a chance of {chance:.0%} ({band})"
+            return (f"{CANNOT_TELL}: {a} is more even with a chance of {self.chance_words(chance)} "
+                    f"({band})")
         better, sure = (a, chance) if chance > 0.5 else (b, 1.0 - chance)
-        return f"{better} is more even with a chance of {sure:.0%} ({band})"
+        return f"{better} is more even with a chance of {self.chance_words(sure)} ({band})"
+
+    def chance_words(self, chance: float) -> str:
+        """A chance, and where draws are few how far they leave it open."""
+        low, high = wilson(chance, self.samples, self.level)
+        if high - low < 2.0 * WIDE:
+            return f"{chance:.0%}"
+        return f"{chance:.0%}, {low:.0%} to {high:.0%} from {self.samples} draws"
 
     def ranking(self) -> tuple[tuple[int, tuple[str, ...]], ...]:
         """(rank, designs) from most to least even; designs of one rank are tied."""
@@ -74,6 +84,20 @@ class Comparison:
         if name not in self.designs:
             raise InputError([Problem("design", name, ", ".join(self.designs))])
         return self.designs.index(name)
+
+
+def wilson(part: float, count: int, level: float) -> tuple[float, float]:
+    """Interval of a probability of which `part` of `count` independent draws were hits.
+
+    E. B. Wilson, Probable inference, the law of succession, and statistical inference, J. Am. Stat.
+    Assoc. 22 (1927) 209-212.
+    """
+    from scipy.special import ndtri
+
+    z2 = float(ndtri(0.5 + level / 2.0)) ** 2
+    middle = (part + z2 / (2.0 * count)) / (1.0 + z2 / count)
+    half = (z2 * part * (1.0 - part) / count + z2**2 / (4.0 * count**2)) ** 0.5 / (1.0 + z2 / count)
+    return middle - half, middle + half
 
 
 def compare_samples(spreads: Mapping[str, FloatArray], *, level: float = 0.9,

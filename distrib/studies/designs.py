@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -21,13 +21,19 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
 
 FIGURES = ("spread", "lambda of the leanest cylinder")
+WAVE_SAMPLES = 24
+"""Draws of the wave model where nobody says how many: a few seconds for a pair of designs."""
 
 
 def compare_designs(cases: Mapping[str, Case], model: str = "phased", *,
                     rpm: Sequence[float] | None = None, samples: int = 512, seed: int = 1,
                     level: float = 0.9, overall: Overall = "mean", matters_percent: float = 0.0,
-                    threads: int = 1) -> Comparison:
+                    threads: int = 1, wave_samples: int = WAVE_SAMPLES,
+                    told: Callable[[int], None] | None = None) -> Comparison:
     """Compare cases on the same draws and the same speeds.
+
+    samples: draws of the network models; wave_samples: of the wave model, which solves each (all
+    draws of a kind are the same in all designs). told(1) is called after each design.
 
     rpm: speeds for all, default those of the first case, which the others must then share; a
     bench has one operating point whatever the speeds.
@@ -40,8 +46,13 @@ def compare_designs(cases: Mapping[str, Case], model: str = "phased", *,
                  for name, c in cases.items() if tuple(c.conditions.rpm) != speeds]
         if wrong:
             raise InputError(wrong)
-    spreads = {name: sample(case, model, rpm=speeds, samples=samples, seed=seed,
-                            threads=threads).spread_percent for name, case in cases.items()}
+    count = wave_samples if model == "wave" else samples
+    spreads = {}
+    for name, case in cases.items():
+        spreads[name] = sample(case, model, rpm=speeds, samples=count, seed=seed,
+                               threads=threads).spread_percent
+        if told is not None:
+            told(1)
     return compare_samples(spreads, level=level, overall=overall, matters_percent=matters_percent)
 
 

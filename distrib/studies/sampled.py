@@ -114,19 +114,22 @@ def sample_phased(case: Case, rpm: FloatArray | None, draws: Draws, threads: int
 
 
 def sample_wave(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
-    """The wave model, solved once for the nominal design; what the draws do to it is taken from
-    the phased model: air = wave(nominal) x phased(draw)/phased(nominal), cylinder by cylinder.
+    """The wave model at the given speeds, or those of the case, every draw solved.
 
-    So a comparison by waves rests on the wave model's centre and on the network's band.
+    Draws are solved on a coarser grid (`build.wave_draws`); what they differ by from the nominal
+    design there is put onto the air of the nominal design on the usual grid, cylinder by cylinder.
+    Some 25 ms a draw and speed: a few dozen draws, not hundreds.
     """
+    from distrib.build.phased import operating_points
     from distrib.build.wave import solve_wave
+    from distrib.build.wave_draws import wave_trapped
 
     wave = solve_wave(case, rpm=rpm, threads=threads)
     if draws.samples == 0:
         return Sampled(wave.cylinders, wave.air_kg_s[None])
-    nominal = sample_phased(case, rpm, Draws(), threads).air_kg_s
-    sampled = sample_phased(case, rpm, draws, threads)
-    return Sampled(wave.cylinders, wave.air_kg_s[None] * sampled.air_kg_s / nominal)
+    trapped, nominal = wave_trapped(case, operating_points(case, rpm, None, None), draws,
+                                    threads=threads)
+    return Sampled(wave.cylinders, (wave.air_kg_s * trapped.swapaxes(0, 1) / nominal))
 
 
 def uncertain_names(case: Case, model: str = "bench") -> tuple[str, ...]:

@@ -219,6 +219,7 @@ def wall_terms(cells: Any, grid: Any, gas_constant: float) -> None:
                 fu = f * speed
             else:
                 fu = 64.0 * mu / (rho[i] * diameter[i])
+            fu *= wall_friction[i]
         drag[i] = 0.5 * (fu / diameter[i] + loss_per_m[i] * speed)
         if heat[i] > 0.0:
             cp = 3.5 * gas_constant

@@ -114,8 +114,9 @@ class Duct:
     `x_m` increases from 0 to the length, `area_m2` stands at those points (two points at least).
     `hydraulic_diameter_m`: one value per point; None means round. `losses`: (from_m, to_m, K):
     bends and lumped losses, K on the local velocity head, spread over that stretch, either
-    direction. `wall_temperature_k` None means no heat exchange. `friction` False: smooth as glass
-    in theory (inviscid), used by tests. `start`: state at time 0 where it is not the ambient.
+    direction. `wall_temperature_k` None means no heat exchange. `friction`: factor on the law of
+    wall friction; 0: smooth as glass in theory. `start`: state at time 0 where it is not the
+    ambient.
     """
 
     name: str
@@ -125,7 +126,7 @@ class Duct:
     right: End
     hydraulic_diameter_m: FloatArray | None = None
     roughness_m: float = 0.0
-    friction: bool = True
+    friction: float = 1.0
     wall_temperature_k: float | None = None
     losses: tuple[tuple[float, float, float], ...] = ()
     cells: int | None = None

@@ -46,7 +46,7 @@ GRID_ROWS: Final = (
     "relative_roughness", "wall_friction", "loss_per_m", "wall_temperature", "heat",
 )
 """Rows of `grid`; inverse_volume is 0 in ghosts, so that they are never updated; geometry is
-(area_right - area_left)/mean area; wall_friction and heat are 0 or 1."""
+(area_right - area_left)/mean area; wall_friction is a factor on the friction law, heat 0 or 1."""
 
 (INV_DX, GEOMETRY, AREA_L, AREA_R, INV_VOLUME, DIAMETER, RELATIVE, WALL_FRICTION, LOSS_PER_M,
  WALL_T, HEAT) = range(11)

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from distrib.errors import InputError
-from distrib.studies.compare import CANNOT_TELL, compare_samples, paired_spreads
+from distrib.studies.compare import CANNOT_TELL, compare_samples, paired_spreads, wilson
 from distrib.studies.plan import Dimension, Grid, parse_vary
 from distrib.studies.sampling import (
     METHODS,
@@ -175,3 +175,18 @@ def test_sample_fills_levels_choices_and_ranges() -> None:
     assert sorted(set(points[:, 1])) == [1.0, 5.0] and (points[:, 1] == 1.0).sum() == 48
     counts = np.bincount(points[:, 2].astype(int))
     assert counts.min() >= 31 and counts.max() <= 33
+
+
+@pytest.mark.parametrize("hits,count", [(0, 24), (3, 24), (24, 24), (120, 256)])
+def test_interval_of_a_chance_is_that_of_scipy(hits: int, count: int) -> None:
+    found = wilson(hits / count, count, 0.9)
+    theirs = stats.binomtest(hits, count).proportion_ci(0.9, method="wilson")
+    np.testing.assert_allclose(found, (theirs.low, theirs.high), atol=1e-12)
+
+
+def test_few_draws_say_what_they_leave_open() -> None:
+    noise = np.random.default_rng(0).normal(size=(24, 1))
+    few = compare_samples({"a": 1.0 + 0.0 * noise, "b": 1.0 + np.abs(noise)})
+    assert "100%, 90% to 100% from 24 draws" in few.verdict("a", "b")
+    many = compare_samples({"a": np.ones((1000, 1)), "b": 1.5 * np.ones((1000, 1))})
+    assert "a chance of 100% (" in many.verdict("a", "b")
