@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -57,21 +57,21 @@ def wave_trapped(
     points: `build.phased.operating_points`. NaN where a run does not repeat. Costs (S + 1) P runs.
     """
     chosen = options or Options(cell_m=SAMPLE_CELL_M)
-    rows = list(zip(points["rpm"], points["charge_pressure_pa"], points["charge_temperature_k"],
-                    strict=True))
+    speeds = [float(n) for n in points["rpm"]]
+    charge = list(zip(map(float, points["charge_pressure_pa"]),
+                      map(float, points["charge_temperature_k"]), strict=True))
+
+    def one(draw: Draws) -> list[FloatArray]:
+        setups = {c: case_setup(case, speeds[0], *c, draw).setup for c in set(charge)}
+        runs = [solve(replace(setups[c], rpm=n), chosen)
+                for n, c in zip(speeds, charge, strict=True)]
+        return [np.where(r.converged, r.trapped_air_kg, np.nan) for r in runs]
+
     many = [Draws(), *each_draw(draws)]
-
-    def one(job: tuple[tuple[float, float, float], Draws]) -> FloatArray:
-        (rpm, pressure, temperature), draw = job
-        setup = case_setup(case, float(rpm), float(pressure), float(temperature), draw).setup
-        found = solve(setup, chosen)
-        return np.where(found.converged, found.trapped_air_kg, np.nan)
-
-    jobs = [(row, draw) for row in rows for draw in many]
     if threads > 1:
         with ThreadPoolExecutor(threads) as pool:
-            found = list(pool.map(one, jobs))
+            found = list(pool.map(one, many))
     else:
-        found = [one(job) for job in jobs]
-    table = np.array(found).reshape(len(rows), len(many), -1)
+        found = [one(draw) for draw in many]
+    table = np.array(found).swapaxes(0, 1)
     return np.ascontiguousarray(table[:, 1:]), np.ascontiguousarray(table[:, 0])

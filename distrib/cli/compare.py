@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -16,6 +17,19 @@ if TYPE_CHECKING:
 
 
 DOUBT = {"wave": "; the wave model's own error is not in this band"}
+SPEED_DRAWS = 64
+"""Draws of the phased model at every speed; at the chosen speed there are as many as asked for."""
+FEWEST = 20
+"""Draws below which no band is given (`studies.compare`)."""
+
+
+@dataclass(frozen=True)
+class Effort:
+    """Speeds that are compared, draws of bench and phased at the chosen one, draws of wave."""
+
+    speeds: tuple[float, ...]
+    samples: int
+    wave_draws: int
 
 
 def compare(
@@ -33,6 +47,10 @@ def compare(
     samples: Annotated[
         int | None, typer.Option("--samples", help="Paired samples. Default: case.", min=100)
     ] = None,
+    wave_draws: Annotated[
+        int, typer.Option("--wave-draws", help="Draws of the wave model, each solved at every "
+                          "speed; 0: none, it then gives no chance.", min=0)
+    ] = 20,
     plot: Annotated[
         str | None, typer.Option("--plot", help="Folder for the bar charts on one scale.")
     ] = None,
@@ -56,16 +74,20 @@ def compare(
     nominal = [solve_case(c, models, rpm=speeds, at=chosen, sampled=False) for c in read]
     names = _names(read)
     count = samples or min(c.uncertainty.samples for c in read)
-    found, paired = sampled(nominal, names, count, read[0].uncertainty.seed)
+    if 0 < wave_draws < FEWEST:
+        raise InputError([Problem("--wave-draws", str(wave_draws), f"0, or {FEWEST} and more")])
+    effort = Effort(tuple(speeds), count, wave_draws)
+    found, paired, over = sampled(nominal, names, effort, read[0].uncertainty.seed)
     if json != "-":
-        show(found, names, paired)
+        show(found, names, paired, over, effort.speeds)
     for one in found:
         for text in one.remarks:
             note(text)
     if plot is not None:
         write_plot(found, plot)
     if json is not None:
-        emit_json(json, as_json(found, names, paired))
+        emit_json(json, as_json(found, names, paired) | {"speeds_rpm": effort.speeds,
+                                                         "paired_by_speed": over})
 
 
 def _common(read: Sequence[Case]) -> list[float]:
@@ -84,44 +106,58 @@ def _names(read: Sequence[Case]) -> list[str]:
 
 
 def sampled(
-    nominal: Sequence[Solved], names: Sequence[str], samples: int, seed: int
-) -> tuple[list[Solved], dict[str, Comparison]]:
-    """Sample every design with the same draws: bands for each, paired comparisons by model.
+    nominal: Sequence[Solved], names: Sequence[str], effort: Effort, seed: int
+) -> tuple[list[Solved], dict[str, Comparison], dict[str, Comparison]]:
+    """Sample every design with the same draws: bands for each, paired comparisons by model at the
+    one speed, and over all speeds with the draws that `effort` allows there.
 
-    The wave model is solved once a design; what the draws do to it is taken from the phased
-    model, cylinder by cylinder (own estimate: waves pass on what the network does).
+    Every draw of the wave model is solved; without draws it has no band and no chance.
     """
     from dataclasses import replace
 
+    import numpy as np
+
     from distrib.studies.compare import compare_samples
 
-    spreads: dict[str, dict[str, Any]] = {}
+    at_speed: dict[str, dict[str, Any]] = {}
+    all_speeds: dict[str, dict[str, Any]] = {}
     found = []
     for one, name in zip(nominal, names, strict=True):
         at = dict(one.at)
-        for model, deviation in _deviations(one, samples, seed).items():
+        for model, (deviation, over) in _deviations(one, effort, seed).items():
             at[model] = _banded(one, model, deviation, seed)
-            spread = deviation.max(axis=-1) - deviation.min(axis=-1)
-            spreads.setdefault(model, {})[name] = spread
+            at_speed.setdefault(model, {})[name] = np.ptp(deviation, axis=-1)
+            if over is not None:
+                all_speeds.setdefault(model, {})[name] = np.ptp(over, axis=-1)
         found.append(replace(one, at=at))
-    return found, {m: compare_samples(s) for m, s in spreads.items() if len(s) == len(names)}
+    paired, over = ({m: compare_samples(s) for m, s in spreads.items() if len(s) == len(names)}
+                    for spreads in (at_speed, all_speeds))
+    return found, paired, over
 
 
-def _deviations(one: Solved, samples: int, seed: int) -> dict[str, Any]:
-    """Sampled deviations (S, 1, N) of every model of one design, percent."""
-    from distrib.results import deviation_percent
+def _deviations(one: Solved, effort: Effort, seed: int) -> dict[str, tuple[Any, Any]]:
+    """Sampled deviations of every model of one design, percent: (S, 1, N) at its speed, and
+    (S, P, N) over all speeds, None where there are not several."""
     from distrib.studies.sampled import sample
 
-    out: dict[str, Any] = {}
+    out: dict[str, tuple[Any, Any]] = {}
+    speeds = effort.speeds
     if "bench" in one.at:
-        out["bench"] = sample(one.case, "bench", samples=samples, seed=seed,
-                              threads=2).deviation_percent
+        out["bench"] = (sample(one.case, "bench", samples=effort.samples, seed=seed,
+                               threads=2).deviation_percent, None)
     if "phased" in one.at:
-        drawn = sample(one.case, "phased", rpm=[one.rpm], samples=samples, seed=seed, threads=2)
-        out["phased"] = drawn.deviation_percent
-        if "wave" in one.at:
-            air = one.at["wave"].air_kg_s[None] * (drawn.air_kg_s / one.at["phased"].air_kg_s)
-            out["wave"] = deviation_percent(air / air.sum(axis=-1, keepdims=True))
+        drawn = sample(one.case, "phased", rpm=[one.rpm], samples=effort.samples, seed=seed,
+                       threads=2).deviation_percent
+        over = None
+        if len(speeds) > 1:
+            over = sample(one.case, "phased", rpm=speeds, seed=seed, threads=2,
+                          samples=min(effort.samples, SPEED_DRAWS)).deviation_percent
+        out["phased"] = drawn, over
+    if "wave" in one.at and effort.wave_draws:
+        drawn = sample(one.case, "wave", rpm=speeds, samples=effort.wave_draws, seed=seed,
+                       threads=2).deviation_percent
+        point = speeds.index(one.rpm)
+        out["wave"] = drawn[:, point:point + 1], drawn if len(speeds) > 1 else None
     return out
 
 
@@ -136,7 +172,8 @@ def _banded(one: Solved, model: str, deviation: Any, seed: int) -> Shares:
     return replace(result, band=band)
 
 
-def show(found: Sequence[Solved], names: Sequence[str], paired: Mapping[str, Comparison]) -> None:
+def show(found: Sequence[Solved], names: Sequence[str], paired: Mapping[str, Comparison],
+         over: Mapping[str, Comparison], speeds: Sequence[float]) -> None:
     """Print the designs side by side and what can be said of them."""
     from distrib.cli.text import print_table, print_wrapped
     from distrib.report.tables import models_table
@@ -147,6 +184,8 @@ def show(found: Sequence[Solved], names: Sequence[str], paired: Mapping[str, Com
 
         print_table(replace(table, title=f"{name}: deviation by model at {one.rpm:.0f} rev/min"))
     print_table(spread_table(found, names))
+    for table in chance_tables(names, over, speeds):
+        print_table(table)
     for text in sentences(names, paired):
         print_wrapped(text)
     print()
@@ -171,6 +210,33 @@ def spread_table(found: Sequence[Solved], names: Sequence[str]) -> Any:
                       str(int(one.at[m].leanest_cylinder[0]))]
         rows.append(tuple(cells))
     return Table("Spread: largest less smallest deviation", tuple(columns), tuple(rows))
+
+
+def chance_tables(names: Sequence[str], over: Mapping[str, Comparison],
+                  speeds: Sequence[float]) -> list[Any]:
+    """For each pair of designs the chance that the first is more even, by speed and overall."""
+    from distrib.report.grid import Column, Table
+
+    models = [m for m in ("phased", "wave") if m in over]
+    columns = (Column("speed", "rev/min", "right"),
+               *(Column(m, f"{over[m].samples} draws", "right") for m in models))
+    out = []
+    for i, a in enumerate(names):
+        for b in names[i + 1:]:
+            rows = [(f"{speed:.0f}", *(_chance(over[m], a, b, p) for m in models))
+                    for p, speed in enumerate(speeds)]
+            rows.append(("all", *(_chance(over[m], a, b, None) for m in models)))
+            note = "? cannot tell them apart; all: the mean of the spreads over the speeds"
+            out.append(Table(f"Chance that {a} is more even than {b}", columns, tuple(rows),
+                             (note,)))
+    return out if models else []
+
+
+def _chance(comparison: Comparison, a: str, b: str, point: int | None) -> str:
+    i, j = comparison.designs.index(a), comparison.designs.index(b)
+    known = comparison.apart[i, j, -1 if point is None else point]
+    chance = comparison.chance_overall[i, j] if point is None else comparison.chance[i, j, point]
+    return f"{chance:.0%}{' ' if known else '?'}"
 
 
 def sentences(names: Sequence[str], paired: Mapping[str, Comparison]) -> list[str]:
