@@ -45,6 +45,9 @@ FOOT_IN: Final = 0.45
 BODY: Final = 9.5
 CELL: Final = 8.0
 LEADING: Final = 1.35
+SHORT: Final = 9
+SHORT_IN: Final = 3.5
+"""Rows and height up to which a table stays on one page."""
 
 
 def report_pdf(
@@ -71,6 +74,8 @@ def render_pdf(document: Document, paper: str = "A4") -> bytes:
             for block, following in zip_longest(section.blocks, section.blocks[1:]):
                 if isinstance(block, Heading) and isinstance(following, Picture):
                     pages.need(pages.picture_size(following)[1] + 0.8)
+                elif isinstance(block, Heading) and isinstance(following, Grid):
+                    pages.need(SHORT_IN)
                 pages.block(block)
         return pages.finish(document.title, document.standing_note)
 
@@ -133,7 +138,8 @@ class Pages:
     def section(self, title: str, first: Sequence[Block]) -> None:
         """Rule and heading of a section, kept with its first blocks."""
         pictures = [self.picture_size(b)[1] + 1.2 for b in first if isinstance(b, Picture)]
-        self.need(max([1.6, *pictures]))
+        tables = [SHORT_IN + 0.6 for b in first if isinstance(b, Grid)]
+        self.need(max([1.6, *pictures, *tables]))
         if self.down > MARGIN_IN:
             self.down += 0.15
         self.stroke(MARGIN_IN, self.width - MARGIN_IN, self.down, self.down, 1.8, INK)
@@ -247,18 +253,22 @@ class Pages:
         self.down += height + 0.12
 
     def table(self, table: Table, verdict_column: int | None) -> None:
-        """A table; its heading comes again on every page it runs over."""
+        """A table; a short one stays whole, the heading of another comes again on every page."""
         widths = column_widths(table, CELL, self.room)
         step = CELL * LEADING / 72.0
-        self.need(1.0)
-        self.lines(table.title, BODY, bold=True, after=0.03)
-        self._table_head(table, widths)
+        rows = []
         for row in table.rows:
             cells = [break_lines(text, CELL, width - 2.0 * CELL_PAD_IN, index == 0)
                      for index, (text, width) in enumerate(zip(row, widths, strict=True))]
             height = max(len(lines) for lines in cells) * step + 0.06
             if any(column.blank for column in table.columns):
                 height = max(height, 0.29)
+            rows.append((cells, height))
+        whole = 1.0 + sum(height for _, height in rows)
+        self.need(whole if len(rows) <= SHORT and whole <= SHORT_IN else 1.0)
+        self.lines(table.title, BODY, bold=True, after=0.03)
+        self._table_head(table, widths)
+        for cells, height in rows:
             if height > self.left_in():
                 self.new_page()
                 self._table_head(table, widths)

@@ -16,7 +16,7 @@ import pytest
 
 from distrib.report.cautions import in_order
 from distrib.report.data import FindingRow, RpmSweep
-from distrib.report.document import Grid
+from distrib.report.document import Grid, Heading
 from distrib.report.html import report_html, tight
 from distrib.report.pdf import PAPERS_IN, report_pdf
 from distrib.report.pdftext import break_lines, column_widths, width_in
@@ -266,6 +266,29 @@ def test_pdf_has_its_size_and_the_same_bytes(paper: str, tmp_path: Path) -> None
     assert max(rights) <= width - 0.55 * 72 and max(bottoms) <= height - 0.3 * 72
     found = set(re.findall(r">([^<]+)</word>", text))
     assert {"Shop", "Tuner", "Reviewer", "lean", "Estimate,", "signature"} <= found
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler is absent")
+def test_pdf_keeps_headings_with_what_follows_and_short_tables_whole(tmp_path: Path) -> None:
+    file = tmp_path / "report.pdf"
+    file.write_bytes(report_pdf([fakes.report(designs.case()), fakes.report(designs.v8_case())]))
+    text = subprocess.run(["pdftotext", "-layout", str(file), "-"], capture_output=True, text=True,
+                          check=True).stdout
+    pages = [[line.strip() for line in page.splitlines() if line.strip()]
+             for page in text.split("\f")]
+    document = build_document([fakes.report(designs.case()), fakes.report(designs.v8_case())])
+    titles = {s.title for s in document.sections}
+    heads = {b.text for s in document.sections for b in s.blocks if isinstance(b, Heading)}
+    for page in pages:
+        # the last line of a page is its foot
+        assert not {*page[-3:-1]} & (titles | heads), page[-3:]
+    captions = [b.table for s in document.sections for b in s.blocks
+                if isinstance(b, Grid) and b.table.title.startswith("Deviation by model")]
+    assert len(captions) == 2
+    for page in pages:
+        begun = [i for i, line in enumerate(page) if line.startswith("Deviation by model")]
+        for i in begun:
+            assert any(line.startswith("spread") for line in page[i:i + 14])
 
 
 def test_pdf_lines_and_columns_fit_the_room_they_get() -> None:
