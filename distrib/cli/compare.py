@@ -50,7 +50,7 @@ def compare(
     wave_draws: Annotated[
         int, typer.Option("--wave-draws", help="Draws of the wave model, each solved at every "
                           "speed; 0: none, it then gives no chance.", min=0)
-    ] = 20,
+    ] = 24,
     plot: Annotated[
         str | None, typer.Option("--plot", help="Folder for the bar charts on one scale.")
     ] = None,

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
     from distrib.case.schema import Case
+    from distrib.cli.improve_show import Judged
     from distrib.results import Shares
-    from distrib.studies.compare import Comparison
     from distrib.studies.designsearch import Options, Proposal
     from distrib.studies.improve import Improvement
 
@@ -23,8 +23,16 @@ def improve(
     model: Annotated[str, typer.Option(help="Of the search: bench, phased or wave.")] = "phased",
     judge: Annotated[
         list[str] | None,
-        typer.Option(help="Models that judge the proposals; default: the search's, and wave."),
+        typer.Option(help="Models that judge the proposals; default: the search's, and the wave "
+                     "model where the case has valves."),
     ] = None,
+    no_wave: Annotated[
+        bool, typer.Option("--no-wave", help="Do not judge the proposals by the wave model.")
+    ] = False,
+    wave_draws: Annotated[
+        int, typer.Option("--wave-draws", help="Draws of the wave model in that judgement, each "
+                          "solved at every speed.", min=20)
+    ] = 24,
     rpm: Annotated[
         str, typer.Option(help='Speeds, "3000,5000,7000"; default: lowest, middle, highest.')
     ] = "",
@@ -72,10 +80,10 @@ def improve(
     Robust: a design counts by the spread it does not exceed with the chosen chance, over all that
     is uncertain. Gives the few changes that buy most and designs along the front of evenness
     against air flow, each as a case file that review accepts, and compares them with the present
-    design on the same draws.
+    design on the same draws, by the wave model too, which has the last word on a finalist.
     """
     from distrib.case.read import read_case
-    from distrib.cli.output import wrote
+    from distrib.cli.improve_show import Found, show, write
     from distrib.cli.sweep import choice, cores
     from distrib.studies.caseeval import MODELS
     from distrib.studies.designsearch import Options, write_proposals
@@ -92,18 +100,15 @@ def improve(
         _screen(present, options, screen, json)
         return
     folder = Path(out)
-    found, items = _search(present, options, folder, Path(case).stem, resume)
+    search, items = _search(present, options, folder, Path(case).stem, resume)
+    items, refused = _reviewed(items)
     files = write_proposals(items, folder, Path(case).stem)
-    judged = [_judge(present, items, m, options, judge_samples, matters)
-              for m in judge or _judges(present, model)]
+    judged = _judge(present, items, judge or _judges(present, model, not no_wave), options,
+                    judge_samples, wave_draws, matters)
+    found = Found(search, items, files, judged, refused)
     if json != "-":
-        _show(found, items, files, judged)
-    for path in files:
-        wrote(path)
-    if plot is not None:
-        _plot(found, plot)
-    if json is not None:
-        _emit(json, present, options, found, items, files, judged)
+        show(found)
+    write(found, plot, json, present, options)
 
 
 def _screen(present: Case, options: Options, paths: int, json: str | None) -> None:
@@ -183,98 +188,48 @@ def _solved(case: Case) -> list[Shares]:
     return found
 
 
-def _judges(present: Case, model: str) -> list[str]:
-    """The model of the search; wave too when the case has what it needs and it is another."""
-    waves = present.engine.intake_valve is not None and present.engine.exhaust_valve is not None
-    return [model, "wave"] if waves and model == "phased" else [model]
+def _reviewed(items: list[Proposal]) -> tuple[list[Proposal], list[tuple[str, tuple[str, ...]]]]:
+    """Proposals for which `distrib review` asks no change, with all its models solved as it does,
+    and the others with its reasons."""
+    from distrib.cli.review import reviewed_case
+    from distrib.studies.progress import Progress
+
+    kept, refused = [], []
+    bar = Progress(len(items), "reviews")
+    try:
+        for item in items:
+            why = tuple(f"{f.title}: {f.text}" for f in reviewed_case(item.case).having("change"))
+            if why:
+                refused.append((item.label, why))
+            else:
+                kept.append(item)
+            bar.update(1)
+    finally:
+        bar.close()
+    return kept, refused
 
 
-def _judge(present: Case, items: list[Proposal], model: str, options: Options, samples: int,
-           matters: float) -> tuple[str, Comparison | None]:
-    """Present design and proposals on the same draws of one model; None without proposals."""
+def _judges(present: Case, model: str, wave: bool) -> list[str]:
+    """The model of the search; wave too when wanted and the case has what it needs."""
+    valves = present.engine.intake_valve is not None and present.engine.exhaust_valve is not None
+    return [model, "wave"] if wave and valves and model != "wave" else [model]
+
+
+def _judge(present: Case, items: list[Proposal], models: list[str], options: Options,
+           samples: int, wave_samples: int, matters: float) -> list[Judged]:
+    """Present design and proposals on the same draws, by each model; nothing without proposals."""
+    from distrib.cli.improve_show import PRESENT, Judged
     from distrib.studies.designs import compare_designs
+    from distrib.studies.progress import Progress
 
     if not items:
-        return model, None
-    cases = {"present": present} | {item.label: item.case for item in items}
-    return model, compare_designs(cases, model, rpm=options.rpm or present.conditions.rpm,
-                                  samples=samples, seed=options.seed + 1, threads=options.jobs,
-                                  matters_percent=matters)
-
-
-def _show(found: Improvement, items: list[Proposal], files: list[Path],
-          judged: list[tuple[str, Comparison | None]]) -> None:
-    from distrib.cli.output import note, table
-
-    table("The few changes that buy most",
-          ["change", "before", "after", "spread after %", "air %", "part of the gain %"],
-          [[c.dimension, c.before, c.after, c.spread_after_percent, -c.air_loss_after_percent,
-            100.0 * c.share_of_gain] for c in found.changes])
-    for model, comparison in judged:
-        if comparison is None:
-            continue
-        rows: list[list[Any]] = []
-        for rank, names in comparison.ranking():
-            for name in names:
-                i, j = comparison.designs.index(name), comparison.designs.index("present")
-                rows.append([rank, name, float(comparison.overall_median[i]),
-                             "-" if i == j else f"{comparison.chance_overall[i, j]:.0%}"])
-        table(f"Paired comparison, {model} model, {comparison.samples} draws (equal rank: "
-              "cannot be told apart)",
-              ["rank", "design", "median spread %", "chance to beat the present"], rows)
-        present = comparison.designs.index("present")
-        if not comparison.apart[present, :, -1].any():
-            note(f"{model}: no proposal can be told from the present design; the difference is "
-                 "inside what the model does not know")
-    for text in (*found.cautions, *_disagreements(judged)):
-        note(text)
-    note(f"{found.evaluations} designs tried. Estimates, not measured: verify before load.")
-
-
-def _disagreements(judged: list[tuple[str, Comparison | None]]) -> list[str]:
-    """Proposals that one model puts surely before the present design and another behind it."""
-    said = []
-    known = [(m, c) for m, c in judged if c is not None]
-    for name in known[0][1].designs[1:] if known else ():
-        sides = {m: float(c.chance_overall[c.designs.index(name), 0]) for m, c in known
-                 if c.apart[c.designs.index(name), 0, -1]}
-        if sides and min(sides.values()) < 0.5 < max(sides.values()):
-            said.append(f"the models disagree about {name}: chance to beat the present design "
-                        + ", ".join(f"{v:.0%} by {m}" for m, v in sides.items())
-                        + "; do not build it on this alone")
-    return said
-
-
-def _plot(found: Improvement, plot: str) -> None:
-    from distrib.cli.output import wrote
-    from distrib.files import write_bytes_atomic
-    from distrib.report.save import figure_bytes, house_style, new_figure
-    from distrib.report.study_plots import file_kind, front_chart
-
-    kind = file_kind(plot)
-    with house_style():
-        figure = new_figure(6.4, 4.6)
-        front_chart(figure.subplots(), found)
-        wrote(write_bytes_atomic(plot, figure_bytes(figure, kind)))
-
-
-def _emit(target: str, present: Case, options: Options, found: Improvement,
-          items: list[Proposal], files: list[Path],
-          judged: list[tuple[str, Comparison | None]]) -> None:
-    from distrib.cli.output import emit_json
-
-    emit_json(target, {
-        "case": present.title, "model": options.model, "evaluations": found.evaluations,
-        "samples": options.samples, "seed": options.seed, "quantile": options.quantile,
-        "present": {"spread_percent": found.start_spread_percent},
-        "changes": list(found.changes),
-        "front": [{"spread_percent": float(found.archive.spread[r]),
-                   "air_loss_percent": float(found.archive.air_loss[r])} for r in found.front],
-        "proposals": [
-            {"label": item.label, "file": path, "spread_percent": item.spread_percent,
-             "air_loss_percent": item.air_loss_percent,
-             "changes": [{"name": n, "before": b, "after": a} for n, b, a in item.changes]}
-            for item, path in zip(items, files, strict=True)],
-        "comparisons": [{"model": model, "comparison": comparison} for model, comparison in judged],
-        "cautions": [*found.cautions, *_disagreements(judged)],
-    })
+        return []
+    cases = {PRESENT: present} | {item.label: item.case for item in items}
+    bar = Progress(len(models) * len(cases), "designs judged")
+    try:
+        return [Judged(m, compare_designs(
+            cases, m, rpm=options.rpm or present.conditions.rpm, samples=samples,
+            seed=options.seed + 1, threads=options.jobs, matters_percent=matters,
+            wave_samples=wave_samples, told=bar.update)) for m in models]
+    finally:
+        bar.close()

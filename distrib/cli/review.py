@@ -66,6 +66,14 @@ def review(
         raise CheckFailed(f"review (strict): {open_points} points open")
 
 
+def reviewed_case(case: Case) -> ReviewResult:
+    """What this command finds in a case by default, with its models solved; used by `improve`."""
+    from distrib.cli.solved import wanted_models
+    from distrib.review import review as run_review
+
+    return run_review(case, _solved(case, wanted_models(case, None)))
+
+
 def _rules(count: int) -> str:
     return "1 rule asks" if count == 1 else f"{count} rules ask"
 

@@ -10,13 +10,16 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from distrib.case.read import read_case
 from distrib.cli.app import main
+from distrib.cli.improve_show import Found, Judged, disagreements
 from distrib.review import review
+from distrib.studies.compare import compare_samples
 from distrib.studies.log import RECORD_MAGIC
 from distrib.studies.runner import log_path, partial_path
 from distrib.studies.table import read_table
@@ -109,7 +112,13 @@ def test_improve_writes_cases_that_review_accepts(
         assert not review(found).failed
         assert proposal["spread_percent"] < result["present"]["spread_percent"]
         assert proposal["air_loss_percent"] <= 2.0
-    assert main(["review", result["proposals"][0]["file"]]) == 0  # with its models solved
+    for proposal in result["proposals"]:
+        assert main(["review", proposal["file"], "--json", str(said)]) == 0  # its models solved
+    assert [c["model"] for c in result["comparisons"]] == ["bench", "wave"]
+    assert sorted(result["ranking"]) == sorted(p["label"] for p in result["proposals"])
+    assert {p["against_present"]["wave"]["verdict"] for p in result["proposals"]} <= {
+        "better", "worse", "cannot tell"}
+    assert "Taken together, against the present design" in captured.out
     assert "The few changes that buy most" in captured.out
     assert "not measured" in captured.err
     assert (tmp_path / "front.png").read_bytes().startswith(b"\x89PNG")
@@ -129,15 +138,57 @@ def test_screening_ranks_the_marked_dimensions(
     assert found["paths"] == 3 and len(lines) == len(read_case(side).search)
 
 
-def test_models_that_disagree_are_said() -> None:
-    from distrib.cli.improve import _disagreements
-    from distrib.studies.compare import compare_samples
+def test_models_that_disagree_are_said_and_ranked_last() -> None:
+    noise = np.random.default_rng(0).normal(size=(200, 4, 1)) * 0.01
 
-    noise = np.random.default_rng(0).normal(size=(200, 2, 1)) * 0.01
-    one = compare_samples({"present": 2.0 + noise[:, 0], "front 1": 1.0 + noise[:, 1]})
-    other = compare_samples({"present": 1.0 + noise[:, 0], "front 1": 2.0 + noise[:, 1]})
-    same = compare_samples({"present": 1.0 + noise[:, 0], "front 1": 1.0 + noise[:, 1]})
-    said = _disagreements([("phased", one), ("wave", other)])
-    assert len(said) == 1 and "100% by phased, 0% by wave" in said[0]
-    assert _disagreements([("phased", one), ("wave", same)]) == []
-    assert _disagreements([("phased", None)]) == []
+    def judged(model: str, **spreads: float) -> Judged:
+        return Judged(model, compare_samples({
+            name: level + noise[:, i] for i, (name, level) in enumerate(spreads.items())}))
+
+    one = judged("phased", present=2.0, a=1.0, b=1.0, c=2.0)
+    other = judged("wave", present=1.0, a=2.0, b=0.5, c=1.0)
+    assert [one.side(n) for n in "abc"] == ["better", "better", "cannot tell"]
+    said = disagreements([one, other])
+    assert len(said) == 1 and "about a: " in said[0] and "100% by phased, 0% by wave" in said[0]
+    assert disagreements([one]) == disagreements([]) == []
+    items = [SimpleNamespace(label=name) for name in "abc"]
+    found = Found(SimpleNamespace(cautions=()), items, (), (one, other),  # type: ignore[arg-type]
+                  (("front 9", ("too near",)),))
+    ranked = found.together()
+    assert [label for label, _ in ranked] == ["b", "c", "a"]
+    assert dict(ranked) == {"b": "better by all", "c": "cannot tell by all",
+                            "a": "MODELS DISAGREE: better by phased, worse by wave"}
+    assert found.remarks()[0] == "not proposed: front 9, review asks for a change: too near"
+    assert found.remarks()[1:] == tuple(said)
+
+
+def test_what_only_the_whole_review_refuses_is_not_proposed(
+        tmp_path: Path, capsys: pytest.CaptureFixture[str],
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    """The search asks a cheaper review; what the command `review` refuses is dropped and said."""
+    seen: list[str] = []
+
+    class Result:
+        def __init__(self, bad: bool) -> None:
+            self._bad = bad
+
+        def having(self, verdict: str) -> list[SimpleNamespace]:
+            return [SimpleNamespace(title="T", text="no room")] if self._bad else []
+
+    def reviewed_case(case: object) -> Result:
+        seen.append(str(case))
+        return Result(len(seen) == 1)
+
+    monkeypatch.setattr("distrib.cli.review.reviewed_case", reviewed_case)
+    out, said = tmp_path / "better", tmp_path / "i.json"
+    code = main(["improve", CASE, "--model", "bench", "-o", str(out), "--evaluations", "60",
+                 "--samples", "4", "--judge-samples", "20", "--jobs", "1", "--no-wave",
+                 "--json", str(said)])
+    captured = capsys.readouterr()
+    assert code == 0, captured.err
+    found = json.loads(said.read_text())
+    assert [r["why"] for r in found["refused_by_review"]] == [["T: no room"]]
+    refused = found["refused_by_review"][0]["label"]
+    assert refused not in [p["label"] for p in found["proposals"]]
+    assert len(list(out.iterdir())) == len(found["proposals"]) == len(seen) - 1
+    assert f"not proposed: {refused}, review asks for a change: T: no room" in captured.err
