@@ -17,7 +17,15 @@ import numpy as np
 
 from distrib.calibration.bench_mapping import BenchMapping, Column, Configuration
 from distrib.calibration.clean import Exclusion
-from distrib.calibration.layout import MISSING, Layout, find_layout, split_line
+from distrib.calibration.layout import (
+    LARGEST,
+    MISSING,
+    Layout,
+    find_layout,
+    shown,
+    split_line,
+    table_lines,
+)
 from distrib.constants import R_DRY_AIR
 from distrib.engine.rig import mass_flux
 from distrib.errors import InputError, Problem
@@ -113,9 +121,7 @@ class _Sheet:
         self.rows: dict[tuple[Any, ...], list[tuple[float, float, float, int]]] = {}
 
     def read(self) -> None:
-        codec = {"cp1252": "cp1252", "utf-16": "utf-16"}.get(self.layout.encoding, "utf-8-sig")
-        text = self.layout.path.read_bytes().decode(codec, errors="replace")
-        lines = text.replace("\r\n", "\n").split("\n")
+        lines = table_lines(self.layout)
         for number in range(self.layout.first_line, len(lines) + 1):
             line = lines[number - 1]
             if not line.strip(" \t,;|"):
@@ -153,10 +159,10 @@ class _Sheet:
             value = float(plain.replace(mark, "."))
         except ValueError:
             hint = f'decimal sign? The mapping says "{mark}"' if other in plain else ""
-            self.problem(line, where, f'"{text}"', f"a number in {column.unit}, or a blank", hint)
+            self.problem(line, where, shown(text), f"a number in {column.unit}, or a blank", hint)
             return None
-        if not np.isfinite(value):
-            self.problem(line, where, f'"{text}"', "a finite number")
+        if not abs(value) <= LARGEST:
+            self.problem(line, where, shown(text), "a finite number")
             return None
         return value * column.scale + column.offset
 
@@ -171,7 +177,7 @@ class _Sheet:
             return
         runner = runner_number(label, m.runner_names)
         if runner is None or not 1 <= runner <= self.cylinders:
-            self.problem(line, where, f'"{label}"', f"a runner from 1 to {self.cylinders}",
+            self.problem(line, where, shown(label), f"a runner from 1 to {self.cylinders}",
                          "name it under columns.runner.names in the mapping")
             return
         config = self.configuration(line, cells)
@@ -193,7 +199,7 @@ class _Sheet:
         text, where = self.cell(cells, m.configuration_column)
         found = m.configuration_names.get(text.lower())
         if found is None:
-            self.problem(line, where, f'"{text}"', ", ".join(
+            self.problem(line, where, shown(text), ", ".join(
                 f'"{k}"' for k in m.configuration_names) or "a mapped configuration",
                 "add it under columns.configuration.names")
         return found

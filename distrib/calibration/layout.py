@@ -26,6 +26,10 @@ MISSING: Final = frozenset(
     {"", "-", "--", "---", "n/a", "na", "nan", "null", "none", "#n/a", "not tested", "n.a."}
 )
 """Cell texts (lower case) that mean "no value"."""
+SHOWN_TEXT: Final = 40
+"""Characters of a cell in a message."""
+LARGEST: Final = 1e30
+"""Numbers beyond this are faults: no figure of a bench or an engine comes near it."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +52,20 @@ class Layout:
     notes: tuple[str, ...]
 
 
+def shown(text: str) -> str:
+    """A cell as a message shows it: in quotes, cut where it is long."""
+    return f'"{text}"' if len(text) <= SHOWN_TEXT else f'"{text[:SHOWN_TEXT]}..."'
+
+
+def cell_number(text: str) -> float:
+    """Number of a typed cell, with point or comma; ValueError for anything else, and beyond
+    LARGEST, where a figure of a bench or an engine cannot lie."""
+    value = read_number(text)
+    if not abs(value) <= LARGEST:
+        raise ValueError(f"beyond {LARGEST:g}")
+    return value
+
+
 def split_line(line: str, delimiter: str) -> list[str]:
     """Cells of one line, blanks and quotes stripped; a delimiter inside quotes is text."""
     cells: list[str] = []
@@ -66,6 +84,13 @@ def split_line(line: str, delimiter: str) -> list[str]:
             cell.append(ch)
     cells.append("".join(cell).strip())
     return cells
+
+
+def table_lines(layout: Layout) -> list[str]:
+    """All lines of a small table as text; index 0 is line 1 of the file."""
+    codec = {"cp1252": "cp1252", "utf-16": "utf-16"}.get(layout.encoding, "utf-8-sig")
+    text = layout.path.read_bytes().decode(codec, errors="replace")
+    return text.replace("\r\n", "\n").split("\n")
 
 
 def read_head(path: Path) -> tuple[bytes, str, str | None]:
@@ -88,10 +113,12 @@ def read_head(path: Path) -> tuple[bytes, str, str | None]:
         return head, "utf-16", "UTF-16 with byte-order mark"
     note = "byte-order mark skipped" if head.startswith(codecs.BOM_UTF8) else None
     if b"\x00" in head:
-        raise _file_error(
-            path, "a binary file (zero bytes)", "a text table",
-            "export the sheet as CSV; spreadsheets and logger binaries are not read",
-        )
+        line = head[: head.index(b"\x00")].count(b"\n") + 1
+        raise InputError([Problem(
+            "file", "a binary file (zero bytes)", "a text table",
+            "export the sheet as CSV; spreadsheets and logger binaries are not read", str(path),
+            line, "file",
+        )])
     if head.startswith(b"PK\x03\x04"):
         raise _file_error(path, "a compressed spreadsheet", "a text table", "export it as CSV")
     try:

@@ -156,12 +156,13 @@ def _check_units(layout: Layout, mapping: LogMapping) -> None:
     kinds = {**KINDS, **CYLINDER_KINDS}
     for channel in mapping.channels.values():
         kind = kinds[channel.name]
-        if kind in ("plain", "mixture"):
+        if kind == "plain":
             continue
         for column in channel.columns:
             at = layout.names.index(column)
             written = layout.units[at].strip("[]() ") if at < len(layout.units) else ""
-            if written and _contradicts(written, channel, kind):
+            wrong = _other_scale if kind == "mixture" else _contradicts
+            if written and wrong(written, channel, kind):
                 problems.append(Problem(
                     f'column {at + 1} "{column}"', f"unit {layout.units[at]} in the file",
                     f"the unit of the mapping ({channel.unit})",
@@ -170,6 +171,14 @@ def _check_units(layout: Layout, mapping: LogMapping) -> None:
                 ))
     if problems:
         raise InputError(problems)
+
+
+def _other_scale(written: str, channel: Channel, kind: str) -> bool:
+    """True when the file says lambda and the mapping air-fuel ratio, or the other way round."""
+    del kind
+    named = {"lambda": "lambda", "la": "lambda", "lam": "lambda", "\u03bb": "lambda", "afr": "AFR",
+             "a/f": "AFR", "air/fuel": "AFR", "air-fuel ratio": "AFR"}.get(written.lower())
+    return named is not None and named != channel.unit
 
 
 def _contradicts(written: str, channel: Channel, kind: str) -> bool:

@@ -16,6 +16,8 @@ from distrib.kernels import inline, kernel
 
 BAD_CELL, BAD_WIDTH = 0, 1
 _POWERS = 10.0 ** np.arange(23)
+_LARGEST = 1e30
+"""As `layout.LARGEST`."""
 
 
 @inline
@@ -36,7 +38,8 @@ def _scaled(mantissa: Any, exponent: Any, powers: Any) -> Any:
 
 @inline
 def _number(buf: Any, start: Any, stop: Any, decimal: Any, powers: Any) -> Any:
-    """(1, value) for a number, (0, 0) for anything else; the cell must not be empty."""
+    """(1, value) for a number, (0, 0) for anything else and for numbers beyond 1e30; the cell must
+    not be empty."""
     i = start
     sign = 1.0
     if buf[i] == 45:
@@ -85,7 +88,10 @@ def _number(buf: Any, start: Any, stop: Any, decimal: Any, powers: Any) -> Any:
         exponent += esign * e
     if i != stop:
         return 0, 0.0
-    return 1, sign * _scaled(mantissa, exponent, powers)
+    value = _scaled(mantissa, exponent, powers)
+    if not value <= _LARGEST:
+        return 0, 0.0
+    return 1, sign * value
 
 
 @kernel

@@ -14,7 +14,7 @@ from typing import Any, BinaryIO, Final
 
 import numpy as np
 
-from distrib.calibration.layout import MISSING, Layout
+from distrib.calibration.layout import MISSING, Layout, shown
 from distrib.errors import InputError, Problem
 from distrib.results import FloatArray, IntArray
 
@@ -186,7 +186,7 @@ def _explain(
             continue
         name = layout.names[column]
         problems.append(Problem(
-            f'column {column + 1} "{name}"', f'"{text[:40]}"', "a number or a blank",
+            f'column {column + 1} "{name}"', shown(text), "a number or a blank",
             _hint(text, decimal), file, line, "cell",
         ))
 

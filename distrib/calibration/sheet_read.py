@@ -10,11 +10,19 @@ from typing import Any, Final
 
 import numpy as np
 
-from distrib.calibration.layout import MISSING, Layout, find_layout, split_line
+from distrib.calibration.layout import (
+    MISSING,
+    Layout,
+    cell_number,
+    find_layout,
+    shown,
+    split_line,
+    table_lines,
+)
 from distrib.calibration.sheet import COLUMNS
 from distrib.errors import InputError, Problem
 from distrib.fuelling.trims import BASES
-from distrib.numerals import NumeralError, read_number
+from distrib.numerals import NumeralError
 from distrib.results import FloatArray
 
 
@@ -43,6 +51,11 @@ class FilledSheet:
     notes: tuple[str, ...]
 
 
+LOW_LAMBDA: Final = 0.4
+HIGH_LAMBDA: Final = 2.0
+"""Lambdas between which a typed reading lies; beyond stands an air-fuel ratio, or a slip."""
+LARGEST_TRIM: Final = 50.0
+"""Percent beyond which a trim in the engine is a slip of the pen."""
 _NUMBERS: Final = (
     "cylinder", "rpm", "pressure_kpa_abs", "deviation_percent", "low_percent", "high_percent",
     "trim_percent", "total_pulse_ms", "dead_time_ms", "trim_in_engine_percent", "lambda_measured",
@@ -56,8 +69,7 @@ def read_sheet(path: str | Path) -> FilledSheet:
     A lambda typed without the trim that was in the engine is refused: the new trim depends on it.
     """
     layout = find_layout(Path(path), COLUMNS, units_row=False)
-    codec = {"cp1252": "cp1252", "utf-16": "utf-16"}.get(layout.encoding, "utf-8-sig")
-    lines = layout.path.read_bytes().decode(codec, errors="replace").splitlines()
+    lines = table_lines(layout)
     problems: list[Problem] = []
     columns: dict[str, list[float]] = {name: [] for name in _NUMBERS}
     notes: list[str] = []
@@ -82,7 +94,7 @@ def read_sheet(path: str | Path) -> FilledSheet:
         notes.append(cells[layout.names.index("notes")])
         basis.append(cells[layout.names.index("trim_on")])
         if basis[-1] not in BASES:
-            problems.append(Problem(_column(layout, "trim_on"), f'"{basis[-1]}"', ", ".join(BASES),
+            problems.append(Problem(_column(layout, "trim_on"), shown(basis[-1]), ", ".join(BASES),
                                     "", str(layout.path), at + 1, "cell"))
     data = {name: np.array(values) for name, values in columns.items()}
     if not problems:
@@ -108,11 +120,11 @@ def _level(heading: Mapping[str, str], path: Path) -> float:
     """Level of the band by the remark above the table; 0.9, the sheet's own, without one."""
     text = heading.get("band level") or "0.9"
     try:
-        level = read_number(text)
+        level = cell_number(text)
     except (NumeralError, ValueError):
         level = 0.0
     if not 0.0 < level < 1.0:
-        raise InputError([Problem("# band level", f'"{text}"', "a number between 0 and 1", "",
+        raise InputError([Problem("# band level", shown(text), "a number between 0 and 1", "",
                                   str(path), None, "cell")])
     return level
 
@@ -126,11 +138,11 @@ def _cell(text: str, where: str, line: int, path: Path, problems: list[Problem])
     if text.strip().lower() in MISSING:
         return float("nan")
     try:
-        return read_number(text)
+        return cell_number(text)
     except (NumeralError, ValueError) as error:
         hint = error.hint if isinstance(error, NumeralError) else ""
         problems.append(Problem(
-            where, f'"{text}"', "a number or a blank",
+            where, shown(text), "a number or a blank",
             hint.replace(" {unit}", ""), str(path), line, "cell",
         ))
         return float("nan")
@@ -160,12 +172,18 @@ def _sheet_problems(
             bad("cylinder", f"{number:g}", "the number of a cylinder")
         lam = data["lambda_measured"][k]
         if np.isfinite(lam):
-            if not 0.4 <= lam <= 2.0:
-                bad("lambda_measured", f"{lam:g}", "lambda from 0.4 to 2",
-                    "an air-fuel ratio? Divide by the scale of the display" if lam > 2 else "")
-            if not np.isfinite(data["trim_in_engine_percent"][k]):
+            if not LOW_LAMBDA <= lam <= HIGH_LAMBDA:
+                bad("lambda_measured", f"{lam:g}",
+                    f"lambda from {LOW_LAMBDA:g} to {HIGH_LAMBDA:g}",
+                    "an air-fuel ratio? Divide by the scale of the display"
+                    if lam > HIGH_LAMBDA else "")
+            now = data["trim_in_engine_percent"][k]
+            if not np.isfinite(now):
                 bad("trim_in_engine_percent", "a blank beside a measured lambda",
                     "the trim that was active, 0 if none")
+            elif abs(now) > LARGEST_TRIM:
+                bad("trim_in_engine_percent", f"{now:g}",
+                    f"percent from -{LARGEST_TRIM:g} to {LARGEST_TRIM:g}")
             if basis[k] == "total pulse" and not (
                 data["total_pulse_ms"][k] > data["dead_time_ms"][k] > 0.0
             ):

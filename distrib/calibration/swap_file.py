@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
-from distrib.calibration.layout import MISSING, Layout, find_layout, split_line
+from distrib.calibration.layout import (
+    MISSING,
+    Layout,
+    cell_number,
+    find_layout,
+    shown,
+    split_line,
+    table_lines,
+)
+from distrib.calibration.sheet_read import HIGH_LAMBDA, LARGEST_TRIM, LOW_LAMBDA
 from distrib.calibration.swap import SwapRun
 from distrib.errors import InputError, Problem
-from distrib.numerals import NumeralError, read_number
+from distrib.numerals import NumeralError
 
 COLUMNS: Final = ("run", "cylinder", "lambda", "injector", "sensor", "trim_percent")
 
@@ -57,45 +67,59 @@ _Row = tuple[str, int, float, str, str, float, int]
 
 def _rows(layout: Layout, cylinders: int, problems: list[Problem]) -> list[_Row]:
     """(run, cylinder, lambda, injector, sensor, trim, line) of every line that reads."""
-    codec = {"cp1252": "cp1252", "utf-16": "utf-16"}.get(layout.encoding, "utf-8-sig")
-    lines = layout.path.read_bytes().decode(codec, errors="replace").splitlines()
     out: list[_Row] = []
-    for at in range(layout.header_line, len(lines)):
-        if not lines[at].strip(" \t,;|"):
+    for at, line in enumerate(table_lines(layout)[layout.header_line:], layout.header_line + 1):
+        if not line.strip(" \t,;|"):
             continue
-        cells = split_line(lines[at], layout.delimiter)
-
-        def bad(where: str, read: str, allowed: str, line: int = at + 1) -> None:
-            problems.append(Problem(where, read, allowed, "", str(layout.path), line, "cell"))
-
+        cells = split_line(line, layout.delimiter)
         if len(cells) != len(layout.names):
-            bad("line", f"{len(cells)} cells", f"{len(layout.names)} as in the header")
+            problems.append(Problem("line", f"{len(cells)} cells", f"{len(layout.names)} as in the "
+                                    "header", "", str(layout.path), at, "cell"))
             continue
-        text = {name: cells[layout.names.index(name)] for name in COLUMNS}
-        values: dict[str, float] = {}
-        for name in ("cylinder", "lambda", "trim_percent"):
-            where = f'column {layout.names.index(name) + 1} "{name}"'
-            if text[name].lower() in MISSING:
-                values[name] = float("nan")
-                continue
-            try:
-                values[name] = read_number(text[name])
-            except (NumeralError, ValueError):
-                bad(where, f'"{text[name]}"', "a number" if name == "cylinder" else
-                    "a number or a blank")
-                values[name] = 1.0
-        number = values["cylinder"]
-        if not (number == number and number.is_integer() and 1 <= number <= cylinders):
-            bad("cylinder", f'"{text["cylinder"]}"', f"a cylinder from 1 to {cylinders}")
-            continue
-        if values["trim_percent"] != values["trim_percent"]:
-            bad("trim_percent", "a blank", "the trim that was active, 0 if none")
-        for name in ("run", "injector", "sensor"):
-            if not text[name]:
-                bad(name, "a blank", "a name or serial")
-        out.append((text["run"], int(number), values["lambda"], text["injector"], text["sensor"],
-                    values["trim_percent"], at + 1))
+        row = _row(layout, cells, at, cylinders, problems)
+        if row is not None:
+            out.append(row)
     return out
+
+
+def _row(
+    layout: Layout, cells: list[str], line: int, cylinders: int, problems: list[Problem]
+) -> _Row | None:
+    """One line; None after noting that its cylinder is none of the engine."""
+    text = {name: cells[layout.names.index(name)] for name in COLUMNS}
+
+    def bad(name: str, read: str, allowed: str, hint: str = "") -> None:
+        where = f'column {layout.names.index(name) + 1} "{name}"'
+        problems.append(Problem(where, read, allowed, hint, str(layout.path), line, "cell"))
+
+    def number(name: str, low: float, high: float, allowed: str, hint: str = "") -> float:
+        if text[name].lower() in MISSING:
+            return float("nan")
+        try:
+            value = cell_number(text[name])
+        except (NumeralError, ValueError):
+            bad(name, shown(text[name]), allowed)
+            return float("nan")
+        if not low <= value <= high:
+            bad(name, f"{value:g}", allowed, hint if value > high else "")
+        return value
+
+    cylinder = number("cylinder", 1, cylinders, f"a cylinder from 1 to {cylinders}")
+    lam = number("lambda", LOW_LAMBDA, HIGH_LAMBDA,
+                 f"lambda from {LOW_LAMBDA:g} to {HIGH_LAMBDA:g}, or a blank",
+                 "an air-fuel ratio? Divide by the scale of the display")
+    trim = number("trim_percent", -LARGEST_TRIM, LARGEST_TRIM,
+                  f"percent from -{LARGEST_TRIM:g} to {LARGEST_TRIM:g}")
+    if text["trim_percent"].lower() in MISSING:
+        bad("trim_percent", "a blank", "the trim that was active, 0 if none")
+    for name in ("run", "injector", "sensor"):
+        if not text[name]:
+            bad(name, "a blank", "a name or serial")
+    if not (math.isfinite(cylinder) and cylinder.is_integer()):
+        if text["cylinder"].lower() in MISSING or math.isfinite(cylinder):
+            bad("cylinder", shown(text["cylinder"]), f"a cylinder from 1 to {cylinders}")
+        return None
+    return (text["run"], int(cylinder), lam, text["injector"], text["sensor"], trim, line)
 
 
 def _whole(

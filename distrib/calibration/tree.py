@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -55,8 +56,8 @@ class Node:
         value = self.raw(key, needed, example or ", ".join(choices))
         if value is None:
             return None
-        if not isinstance(value, str) or (choices and value not in choices):
-            allowed = ", ".join(f'"{c}"' for c in choices) if choices else "a text"
+        if not isinstance(value, str) or not value.strip() or (choices and value not in choices):
+            allowed = ", ".join(f'"{c}"' for c in choices) if choices else example or "a text"
             lower = {c.lower(): c for c in choices}
             near = difflib.get_close_matches(str(value).lower(), list(lower), n=1, cutoff=0.5)
             hint = f'nearest: "{lower[near[0]]}"' if near else ""
@@ -123,7 +124,9 @@ class Node:
         value = self.raw(key, needed, "a list of texts")
         if value is None:
             return None
-        if not isinstance(value, list) or not value or not all(isinstance(v, str) for v in value):
+        if not isinstance(value, list) or not value or not all(
+            isinstance(v, str) and v.strip() for v in value
+        ):
             self.problem(key, _shown(value), "a list of texts")
             return None
         if len(set(value)) != len(value):
@@ -196,11 +199,11 @@ class Root:
         except UnicodeDecodeError:
             raise self._failure("text that is not UTF-8", "UTF-8 text") from None
         except tomllib.TOMLDecodeError as error:
-            raise self._failure(f"no valid TOML: {error}", "TOML") from None
+            raise self._failure(f"no valid TOML: {error}", "TOML", _line_of(error, text)) from None
         self.locator = Locator(text)
 
-    def _failure(self, read: str, allowed: str) -> InputError:
-        return InputError([Problem("file", read, allowed, "", self.file, None, "file")])
+    def _failure(self, read: str, allowed: str, line: int | None = None) -> InputError:
+        return InputError([Problem("file", read, allowed, "", self.file, line, "file")])
 
     def top(self) -> Node:
         """The whole file as a table."""
@@ -211,6 +214,14 @@ class Root:
         if self.problems:
             ordered = sorted(self.problems, key=lambda p: (p.line is None, p.line or 0))
             raise InputError(ordered)
+
+
+def _line_of(error: tomllib.TOMLDecodeError, text: str) -> int | None:
+    """Line that the TOML reader names, the last one for "end of document"."""
+    found = re.search(r"\(at line (\d+)", str(error))
+    if found:
+        return int(found.group(1))
+    return text.count("\n") + 1 if "end of document" in str(error) else None
 
 
 def _shown(value: Any) -> str:

@@ -22,8 +22,16 @@ Edit = tuple[str, str, str, int | None]
 LOG_MAPPING_FAULTS: list[Edit] = [
     ('kind = "log"', 'kind = "bench"', 'read "bench"; allowed: "log"', 2),
     ('kind = "log"', "", "kind: read nothing", None),
-    ('kind = "log"', 'kind = log', "no valid TOML", None),
-    ("[channels]", "[channels", "no valid TOML", None),
+    ('kind = "log"', 'kind = log', "no valid TOML", 2),
+    ("[channels]", "[channels", "no valid TOML", 4),
+    ("[cells]", '[cells]\nrpm = [3000', "no valid TOML", 20),
+    ('pressure = ["100 kPa gauge"]', 'pressure = ["100 kPa gauge', "no valid TOML", 20),
+    ('column = "Time"', 'column = ""', 'channels.time.column: read ""', 5),
+    ('unit = "s" }', 'unit = " " }', 'channels.time.unit: read " "', 5),
+    ('"L3", "L1"', '"L3", ""', "channels.lambda.columns", 10),
+    ("rpm = [3000, 5000]", "rpm = [nan, 5000]", "a number from 100 to 20000", 19),
+    ("rpm = [3000, 5000]", "rpm = [true, 5000]", "a number from 100 to 20000", 19),
+    ('"100 kPa absolute"', '"nan kPa absolute"', "state.barometer", 14),
     ("[channels]", "[chanels]", "channels: read nothing", None),
     ("[state]", "[stat]", "state: read nothing", None),
     ("[cells]", "[cell]", "cell: read unknown key", None),
@@ -120,6 +128,15 @@ LOG_FILE_FAULTS: list[Edit] = [
     ("s,rpm,kPa", "s,rpm,psi", "unit psi in the file", 4),
     ("s,rpm,kPa", "ms,rpm,kPa", "unit ms in the file", 4),
     ("kPa,degC", "kPa,degF", "unit degF in the file", 4),
+    ("-,lambda,lambda", "-,lambda,AFR", 'column 7 "L2": read unit AFR in the file', 4),
+    ("\n0.5,3000,", "\n0.5,1e400,", 'column 2 "RPM": read "1e400"', 15),
+    ("\n0.5,3000,", "\n0.5," + "9" * 400 + ",", 'column 2 "RPM": read "9999', 15),
+    ("\n0.5,3000,", "\n0.5,2e30,", 'column 2 "RPM": read "2e30"', 15),
+    ("\n0.5,3000,", "\n0.5,x\u2028y,", 'column 2 "RPM": read', 15),
+    ("\n0.5,3000,", "\n0.5,\u0663000,", 'column 2 "RPM": read', 15),
+    ("\n0.5,3000,", "\n0.5,1_000,", 'column 2 "RPM": read "1_000"', 15),
+    ("\n0.5,3000,", "\n0.5,\x00,", "a binary file (zero bytes)", 15),
+    ("\n0.5,3000,", '\n0.5,"3000,', "line: read", 15),
 ]
 
 BENCH_MAPPING_FAULTS: list[Edit] = [
@@ -143,6 +160,8 @@ BENCH_MAPPING_FAULTS: list[Edit] = [
      13),
     ('leak = "column"', "", "state.leak: read nothing", 12),
     ('leak = "column"', 'leak = "none"', "a leak column is mapped", 14),
+    ('column = "config"', 'column = ""', 'columns.configuration.column: read ""', 10),
+    ('"flow_1", "flow_2"', '"flow_1", "flow_1"', "each name once", 6),
     ('leak = { column = "leak" }', "", 'state.leak: read "column"', 14),
     ('leak = "column"', 'leak = "column"\ntemperature = "20 degC"', "a column and a value", 15),
     ('leak = "column"', 'leak = "column"\nrepeatability_percent = 50', "from 0.01 to 20", 15),
@@ -161,6 +180,10 @@ BENCH_FILE_FAULTS: list[Edit] = [
     ("2,200,204", "2,nan?,204", 'read "nan?"', 5),
     ("2,200,204", "2,inf,204", "a finite number", 5),
     ("2,200,204", "2,1,204", "more flow than leak", 5),
+    ("2,200,204", "2,1e308,204", "a finite number", 5),
+    ("2,200,204", "2," + "9" * 400 + ",204", "a finite number", 5),
+    ("flow_1,flow_2", "flow_1,flow_1", 'column "flow_2": read no such column', 3),
+    ("dp,temp", "dp,dp,temp", 'column "dp": read 2 columns of that name', 3),
     ("#2,single,28", "#2,single,", '"dp": read a blank; allowed: the depression of this row', 5),
     ("#2,single,28", "#2,single,0", "above zero and below the critical depression", 5),
     ("#2,single,28", "#2,single,300", "below the critical depression", 5),
@@ -255,6 +278,23 @@ def test_missing_files_and_folders(tmp_path: Path) -> None:
     (tmp_path / "latin.toml").write_bytes(b'kind = "\xe4"\n')
     with pytest.raises(InputError, match="not UTF-8"):
         read_log_mapping(tmp_path / "latin.toml")
+
+
+def test_files_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file without permission, as the system says it (the test may run as root)."""
+    (tmp_path / "map.toml").write_text(LOG_MAPPING, encoding="utf-8")
+    mapping = read_log_mapping(tmp_path / "map.toml")
+    path = write_log(tmp_path / "log.csv")
+
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", refuse)
+    with pytest.raises(InputError, match=r"log\.csv: file: read Permission denied"):
+        read_log(path, mapping)
+    monkeypatch.setattr(Path, "read_text", refuse)
+    with pytest.raises(InputError, match=r"map\.toml: file: read Permission denied"):
+        read_log_mapping(tmp_path / "map.toml")
 
 
 def test_many_faults_are_reported_together_up_to_a_limit(tmp_path: Path) -> None:
