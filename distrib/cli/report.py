@@ -58,7 +58,7 @@ def report(
     from distrib.cli.report_data import Wanted, chosen_rpm, compared, gather
     from distrib.errors import InputError, NoSolution
     from distrib.files import write_bytes_atomic
-    from distrib.report.sections import labels_of
+    from distrib.report.sections import short_labels
 
     files = output or ["report.html"]
     designs = [read_case(path) for path in cases]
@@ -73,7 +73,7 @@ def report(
     sentences: tuple[str, ...] = ()
     if len(designs) > 1 and "phased" in wanted.models:
         try:
-            sentences = compared(dict(zip(labels_of(reports), designs, strict=True)), speed,
+            sentences = compared(dict(zip(short_labels(reports), designs, strict=True)), speed,
                                  samples, wanted.models)
         except (InputError, NoSolution) as error:
             remarks.append(f"no comparison on shared samples: {error}")

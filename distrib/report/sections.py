@@ -84,6 +84,11 @@ def labels_of(reports: Sequence[ReportData]) -> list[str]:
     return [f"{LETTERS[i % 26]}: {data.case.title}" for i, data in enumerate(reports)]
 
 
+def short_labels(reports: Sequence[ReportData]) -> list[str]:
+    """`design A`, `design B`, …: the letters of `labels_of`, for sentences on several designs."""
+    return [f"design {LETTERS[i % 26]}" for i in range(len(reports))]
+
+
 def _unique(sections: Sequence[Section]) -> tuple[Section, ...]:
     from dataclasses import replace
 
