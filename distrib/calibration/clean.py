@@ -18,6 +18,9 @@ from distrib.calibration.mapping import CleanRules, LogMapping
 from distrib.errors import InputError, Problem
 from distrib.results import BoolArray, FloatArray, IntArray
 
+CREDIBLE_PERCENT = 50.0
+"""Trims and corrections beyond this are faults of the channel or its unit (own choice)."""
+
 
 @dataclass(frozen=True)
 class Exclusion:
@@ -150,7 +153,7 @@ def _measure(
         loop[k] = _median(log.loop_percent, rows)
     out.extend(_leave_out(log, rules, read, scatter, count, saturated))
     base = read * (1.0 + trim / 100.0) * (1.0 + loop / 100.0)
-    out.extend(_without_trim(log, read, base))
+    out.extend(_without_trim(log, read, base, trim, loop))
     egt = log.others.get("egt")
     if egt is not None:
         egt = _open_probes(log, rules, egt, out)
@@ -165,14 +168,24 @@ def _measure(
     )
 
 
-def _without_trim(log: Log, read: FloatArray, base: FloatArray) -> list[Exclusion]:
-    """Windows with a lambda but no known trim or correction (blank at the start of the log)."""
+def _without_trim(
+    log: Log, read: FloatArray, base: FloatArray, trim: FloatArray, loop: FloatArray
+) -> list[Exclusion]:
+    """Windows with a lambda whose trim or correction is not known (blank at the start of the log)
+    or not credible; blanks the latter in `base`."""
     out = []
+    far = (np.abs(trim) > CREDIBLE_PERCENT) | (np.abs(loop) > CREDIBLE_PERCENT)
+    base[far] = np.nan
     for c, cylinder in enumerate(log.cylinders):
-        lost = int(np.count_nonzero(np.isfinite(read[:, c]) & ~np.isfinite(base[:, c])))
-        if lost:
-            out.append(Exclusion("window without a known trim or correction",
-                                 f"cylinder {cylinder}", lost, "blank up to there"))
+        seen = np.isfinite(read[:, c])
+        for mask, what, why in (
+            (seen & far[:, c], "window with a trim or correction that cannot be",
+             f"beyond {CREDIBLE_PERCENT:g} %"),
+            (seen & ~far[:, c] & ~np.isfinite(base[:, c]),
+             "window without a known trim or correction", "blank up to there"),
+        ):
+            if mask.any():
+                out.append(Exclusion(what, f"cylinder {cylinder}", int(mask.sum()), why))
     return out
 
 

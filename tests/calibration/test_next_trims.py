@@ -309,13 +309,19 @@ def test_blank_trims_at_the_start_of_a_log_are_listed(
     (tmp_path / "map.toml").write_text(text)
     lines = ["Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL,T1,T2,T3,T4"]
     for k, row in enumerate(lambda_rows()):
-        trims = ["2", "0", "-1", "" if k < 500 else "0"]
+        trims = ["2", "0", "-1" if k < 900 else "-120", "" if k < 500 else "0"]
         lines.append(",".join([*(f"{v:.8g}" for v in row), *trims]))
     (tmp_path / "log.csv").write_text("\n".join(lines) + "\n")
+    code, out, err = run(["fit", CASE, "--log", tmp_path / "log.csv", "--mapping",
+                          tmp_path / "map.toml", "--json", "-"], capsys)
+    assert code == 0
+    assert "window without a known trim or correction, cylinder 4: " in out
+    assert "window with a trim or correction that cannot be, cylinder 3: " in out
+    windows = [c["windows"] for c in json.loads(out)["engine"]["cells"]]
+    assert windows[0][3] == 0 and windows[0][0] > 0 and windows[1][3] > 0
     code, _, err = run(["trims", CASE, "--log", tmp_path / "log.csv", "--mapping",
                         tmp_path / "map.toml"], capsys)
-    assert code == 0
-    assert "window without a known trim or correction, cylinder 4: " in err
+    assert code == 0  # up to 45 s all is known, and 5000 rpm is reached at 30 s
     assert "3000 rpm, 200 kPa: no reading of cylinders 4, the cell is not used" in err
 
 
