@@ -85,7 +85,8 @@ def trims(
     wrong = [
         Problem(name, f"{values.tolist()}", "rising numbers above zero")
         for name, values in (("rpm", rows), ("load", columns))
-        if len(values) == 0 or np.any(values <= 0.0) or np.any(np.diff(values) <= 0.0)
+        if len(values) == 0 or not np.isfinite(values).all() or np.any(values <= 0.0)
+        or np.any(np.diff(values) <= 0.0)
     ]
     if wrong:
         raise InputError(wrong)

@@ -127,8 +127,11 @@ def _pattern(
         from scipy.stats import norm
 
         extra = Z90 * sigma * np.abs(deviation)
-        low = d * deviation - np.hypot(abs(d) * (deviation - low), extra)
-        high = d * deviation + np.hypot(abs(d) * (high - deviation), extra)
+        below, above = deviation - low, high - deviation
+        if d < 0.0:  # the pattern is turned over, and its band with it
+            below, above = above, below
+        low = d * deviation - np.hypot(d * below, extra)
+        high = d * deviation + np.hypot(d * above, extra)
         deviation = d * deviation
         width = np.maximum((high - low) / (2.0 * Z90), 1e-9)
         chance = None if band is None else norm.sf((limits.lean_percent - deviation) / width)

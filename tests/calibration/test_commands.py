@@ -140,6 +140,8 @@ def test_pulse_goes_with_the_fuel(
         (["--load", "200 kPa"], "a pressure with gauge or absolute"),
         (["--rpm", "3000,fast"], '--rpm: read "fast"'),
         (["--rpm", "4000,3000"], "rising numbers"),
+        (["--rpm", "nan"], "rising numbers"),
+        (["--rpm", "3000,inf"], "rising numbers"),
         (["--on", "duty"], "allowed: fuel, effective pulse, total pulse"),
         (["--confirmed", "leak"], "nearest: leaks"),
         (["--fit", "{tmp}/none.json"], "No such file"),

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -409,3 +410,18 @@ def test_batch_logs_are_no_ground_for_trims(
     assert code == 2 and "batch injection fires several injectors on one output" in err
     code, _, err = run(["fit", CASE, *log_files(tmp_path, batch)], capsys)
     assert code == 0 and "the log was taken with batch injection" in err
+
+
+def test_band_turns_over_with_a_negative_factor() -> None:
+    """Factor -2, certain: a deviation of 1 with -0.5 and +0.2 about it becomes -2, from -2.4 to -1.
+    """
+    case = read_case(CASE)
+    share = (1.0 + np.array([1.0, -1.0, 0.0, 0.0]) / 100.0) / 4.0
+    made = engine(case, np.array([4000.0]), np.array([2e5]))
+    deviation = deviation_percent(share[None])
+    band = Band(0.9, deviation - 0.5, deviation + 0.2, share, share, share, share, 1, 0, 1)
+    table = service.trims(case, rpm=[4000.0], discrepancy=(-2.0, 1e-9), solve=lambda *_: replace(
+        made, share=share[None], deviation_percent=deviation, band=band))
+    first = [float(a[0, 0, 0]) for a in (
+        table.low_percent, table.deviation_percent, table.high_percent)]
+    assert first == pytest.approx([-2.4, -2.0, -1.0], abs=1e-6)
