@@ -26,7 +26,10 @@ class Limits(Part):
     ] = 5.0
     prediction_cap_percent: Annotated[
         float,
-        Spec("prediction_cap_percent", "number", "greatest predicted trim either way", "3", 0, 15),
+        Spec(
+            "prediction_cap_percent", "number", "predicted trim from which to measure first", "3",
+            0, 15,
+        ),
     ] = 3.0
     measured_cap_percent: Annotated[
         float, Spec("measured_cap_percent", "number", "greatest trim from measurement", "5", 0, 15)
