@@ -79,9 +79,12 @@ def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
             trims = trim_sheet(case, engine)
         except DistribError as error:
             remarks.append(f"{case.title}: no trims: {error}")
-    sensitivity = None
+    sensitivity, found = None, None
     if wanted.sensitivity:
         try:
+            from distrib.studies.influences import influences
+
+            found = influences(case)
             sensitivity = swing_table(case)
         except DistribError as error:
             remarks.append(f"{case.title}: no sensitivities: {error}")
@@ -94,9 +97,8 @@ def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
             remarks.append(f"{case.title}: no balance of regain and friction: {error}")
     return Gathered(ReportData(
         case=case, shares=tuple(shares), findings=findings, trims=trims, sensitivity=sensitivity,
-        rpm_sweep=_sweeps(over, wanted.models), reasons=reasons, versions=versions(),
-        date=wanted.date,
-        case_hash=_hash(case)), tuple(remarks))
+        influences=found, rpm_sweep=_sweeps(over, wanted.models), reasons=reasons,
+        versions=versions(), date=wanted.date, case_hash=_hash(case)), tuple(remarks))
 
 
 def _results(

@@ -14,6 +14,7 @@ from distrib.results import FloatArray, Shares
 
 if TYPE_CHECKING:
     from distrib.case.schema import Case
+    from distrib.studies.influences import Influences
 
 FindingVerdict = Literal["ok", "ask", "change", "missing"]
 
@@ -109,6 +110,7 @@ class ReportData:
     findings: tuple[FindingRow, ...] | None = None
     trims: TrimSheet | None = None
     sensitivity: SensitivityTable | None = None
+    influences: Influences | None = None
     rpm_sweep: tuple[RpmSweep, ...] = ()
     reasons: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from distrib.report import cautions
 from distrib.report.charts import (
@@ -30,6 +30,7 @@ from distrib.report.document import (
 )
 from distrib.report.glance import glance_section, heeded
 from distrib.report.grid import as_sentence
+from distrib.report.influences import effect_picture, index_picture, influence_words
 from distrib.report.matters import sensitivity_picture, sensitivity_table, sensitivity_words
 from distrib.report.palette import SOURCE_TEXT
 from distrib.report.schedule import distances_m
@@ -45,6 +46,9 @@ from distrib.report.tables import (
     sources_table,
     trim_table,
 )
+
+if TYPE_CHECKING:
+    from distrib.studies.influences import Influences
 
 LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -189,7 +193,18 @@ def _sensitivity(reports: Sequence[ReportData], labels: Sequence[str]) -> Sectio
             blocks += [*_head(label, reports), words,
                        sensitivity_picture(data.sensitivity, f"sensitivity-{index}"),
                        Grid(sensitivity_table(data.sensitivity))]
+        if data.influences is not None:
+            blocks += _influences(data.influences, index)
     return Section("sensitivity", "What matters most", tuple(blocks)) if blocks else None
+
+
+def _influences(found: Influences, index: int) -> list[Block]:
+    """What the figures rest on, inputs together."""
+    blocks: list[Block] = [Bullets(influence_words(found)),
+                           index_picture(found, f"indices-{index}")]
+    if found.dimensions is not None:
+        blocks.append(effect_picture(found.dimensions, found.ranges, f"effects-{index}"))
+    return blocks
 
 
 def _trims(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | None:

@@ -77,7 +77,7 @@ def what_matters(case: Case, model: str = "bench", *, rpm: float | None = None,
     names = uncertain_names(case, model)
     k = len(names)
     points = np.concatenate([np.zeros((1, k)), -reach * np.eye(k), reach * np.eye(k)])
-    spread, leanest = _figures(case, sampler(model)(case, speed, given(names, points), threads))
+    spread, leanest = figures_of(case, sampler(model)(case, speed, given(names, points), threads))
     if not np.isfinite(spread[0]):
         raise NoSolution(f"the {model} model gives no solution for the design itself")
     change = f"-{reach:g} / +{reach:g} standard deviations"
@@ -90,7 +90,7 @@ def what_matters(case: Case, model: str = "bench", *, rpm: float | None = None,
     return Matters(model, base, float(leanest[0]), tuple(effects))
 
 
-def _figures(case: Case, found: Sampled) -> tuple[FloatArray, FloatArray]:
+def figures_of(case: Case, found: Sampled) -> tuple[FloatArray, FloatArray]:
     """Spread in percent and highest lambda of any cylinder at the one speed, (S,) each."""
     from distrib.fuelling.lambda_ import lambda_at_equal_fuel
 
@@ -102,7 +102,7 @@ def _figures(case: Case, found: Sampled) -> tuple[FloatArray, FloatArray]:
 def _dimensions(case: Case, model: str, speed: FloatArray, threads: int) -> list[Effect]:
     """Effects of the marked dimensions, or of the usual ones; those without any effect found
     at both ends drop out."""
-    wanted = [_marked(case, r) for r in case.search] or _usual(case)
+    wanted = [_marked(case, r) for r in case.search] or usual_ranges(case)
     out = []
     for name, change, ends in wanted:
         found = [_changed(case, name, value, model, speed, threads) for value in ends]
@@ -125,7 +125,7 @@ def _marked(case: Case, found: SearchRange) -> tuple[str, str, tuple[Any, ...]]:
             (found.low, found.high))
 
 
-def _usual(case: Case) -> list[tuple[str, str, tuple[Any, ...]]]:
+def usual_ranges(case: Case) -> list[tuple[str, str, tuple[Any, ...]]]:
     """The usual dimensions that the case gives, `PART` of themselves lower and higher."""
     from distrib.case.parameters import parameter
     from distrib.case.readers import read_value
@@ -153,7 +153,7 @@ def _changed(case: Case, name: str, value: Any, model: str, speed: FloatArray,
     try:
         changed = with_changes(case, {name: value})
         found = sampler(model)(changed, speed, given((), np.zeros((1, 0))), threads)
-        spread, leanest = _figures(changed, found)
+        spread, leanest = figures_of(changed, found)
     except (InputError, NoSolution):
         return float("nan"), float("nan")
     return float(spread[0]), float(leanest[0])

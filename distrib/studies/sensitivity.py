@@ -25,6 +25,9 @@ from distrib.studies.names import plain_name
 from distrib.studies.plan import Dimension
 from distrib.studies.sampling import Uncertain, unit_blocks
 
+NAMED = 4
+"""So many of the small inputs are named, the others counted."""
+
 
 @dataclass(frozen=True)
 class Saltelli:
@@ -180,5 +183,7 @@ def in_words(indices: Indices, figure: int = 0, least: float = 0.05) -> tuple[st
             text += f", {100 * (total - alone):.0f} % of it only together with other inputs"
         said.append(text + ".")
     if small:
-        said.append(f"Below {100 * least:.0f} % each: {', '.join(small)}.")
+        more = f" and {len(small) - NAMED} others" if len(small) > NAMED + 1 else ""
+        named = small[:NAMED] if more else small
+        said.append(f"Below {100 * least:.0f} % each: {', '.join(named)}{more}.")
     return tuple(said)
