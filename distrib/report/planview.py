@@ -50,6 +50,8 @@ def row_block(
     section_box, end_box = room(sections, scale), room(end, scale)
     placed = moved(sections, right - section_box[0], high - section_box[3])
     drop = min(shift, high - (section_box[3] - section_box[1]) - gap - end_box[3])
+    if end_box[3] + drop < low - 0.3 * gap:  # below the plan: as near to the side view as it goes
+        right = side_box[2] + 1.3 * gap
     return out + placed + moved(end, right - end_box[0], drop)
 
 
@@ -86,11 +88,12 @@ def _parts(
     plan += _station_dimensions(runners, plenum, room(plan, scale)[1], scale)
     plan += _balance_marks(case, metal, scale) + _baffles(case, metal, scale)
     plan += _caption(plan, f"PLAN{suffix}, from above", scale)
-    side = view(metal, "side") + _cylinder_marks(metal, "side", verdicts, scale)
+    left_row = [r.cylinder for r in runners if r.row == "left"]
+    side = view(metal, "side") + _cylinder_marks(
+        metal, "side", verdicts, scale, left_row or [r.cylinder for r in runners])
     side += _section_marks(plenum, metal, scale) + _sensor_marks(case, metal, scale)
     side += dimension((0.0, room(side, scale)[1]), (plenum.length_m * MM, 0.0), -5.0, scale)
-    seen = "left row" if any(r.row == "left" for r in runners) else "back"
-    side += _caption(side, f"SIDE{suffix}, from the {seen}", scale)
+    side += _caption(side, f"SIDE{suffix}, from the {'left row' if left_row else 'back'}", scale)
     end = view(metal, "end") + _cylinder_marks(metal, "end", None, scale)
     end += _caption(end, f"END{suffix}, from the far end", scale)
     return plan, side, end, _sections(plenum, metal, suffix, scale)
@@ -126,11 +129,15 @@ def _spot(
 
 def _cylinder_marks(
     metal: Metal, side: Side, verdicts: Mapping[int, Verdict] | None, scale: float,
+    seen: Sequence[int] | None = None,
 ) -> list[Shape]:
-    """Balloons with cylinder number and verdict letter; numbers that coincide stand in a list."""
+    """Balloons with cylinder number and verdict letter; numbers that coincide stand in a list.
+
+    `seen`: the cylinders to number, those of the row in front; None: all.
+    """
     places: list[tuple[FloatArray, FloatArray, list[int]]] = []
     for tube in metal.runners:
-        if tube.cylinder is None:
+        if tube.cylinder is None or (seen is not None and tube.cylinder not in seen):
             continue
         spot, way = _spot(metal, tube, side, scale)
         near = [p for p in places if np.hypot(*(p[0] - spot)) < 2.0 * BALLOON_MM * scale]
@@ -144,7 +151,8 @@ def _cylinder_marks(
         if len(cylinders) > 1:
             text = ranges(cylinders)
             text = f"cyl. {text}" if side == "end" else text
-            ha = "center" if abs(way[0]) < 0.3 else "left" if way[0] > 0.0 else "right"
+            ha = "center" if abs(way[0]) < 0.3 or len(places) > 1 else (
+                "left" if way[0] > 0.0 else "right")
             if not way.any():
                 wide = 0.5 * len(text) * GLYPH * POINT_MM * 9.0 * scale + 1.2 * scale
                 out.append(Oval(at, wide, 0.8 * BALLOON_MM * scale, 0.0, "TEXT", filled=True))

@@ -32,6 +32,8 @@ LINE_MM: Final = 3.6
 SMALL: Final = 7.5
 SIDE_BY_SIDE: Final = ("Each plenum is drawn by itself; the case does not say how they lie to each "
                        "other.")
+READABLE: Final = 8.0
+TALLER: Final = 1.17
 NO_ROOM: Final = "Runner table and notes left out: no room on this sheet. A larger one has them."
 
 
@@ -87,8 +89,9 @@ def report_sheets(
 ) -> tuple[Sheet, ...]:
     """One sheet per plenum for a page, as large as it fits; the notes come as text.
 
-    Each is `width_mm` wide and at most `height_mm` high. Raises InputError when a plenum does
-    not fit at the smallest scale.
+    Each is `width_mm` wide and at most `height_mm` high, by TALLER times as much where it would
+    be smaller than 1:READABLE otherwise. Raises InputError when a plenum does not fit at the
+    smallest scale.
     """
     return tuple(_page_sheet(case, plenum.name, verdicts, width_mm, height_mm)
                  for plenum in case.plenums)
@@ -99,7 +102,8 @@ def _page_sheet(
     height_mm: float,
 ) -> Sheet:
     metal = metal_of(case, plenum)
-    for scale in SCALES:
+    tries = [(scale, height_mm) for scale in SCALES if scale <= READABLE]
+    for scale, most in [*tries, *((scale, TALLER * height_mm) for scale in SCALES)]:
         for shapes in (row_block(case, metal, verdicts, scale),
                        column_block(case, metal, verdicts, scale, width_mm)):
             left, _, _, top = room(shapes, scale)
@@ -107,7 +111,7 @@ def _page_sheet(
             left, bottom, right, top = room(shapes, scale)
             shapes += scale_bar(left, bottom - 6.0 * scale, scale)
             bottom = room(shapes, scale)[1]
-            if (right - left) / scale > width_mm or (top - bottom) / scale > height_mm:
+            if (right - left) / scale > width_mm or (top - bottom) / scale > most:
                 continue
             pad = 1.5 * scale
             field = (left - pad, bottom - pad, left - pad + width_mm * scale, top + pad)

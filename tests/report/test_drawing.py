@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import math
 from collections.abc import Callable
 from xml.etree import ElementTree
@@ -19,7 +20,13 @@ from distrib.report.drawing import KINDS, drawing_bytes, sheet_figure
 from distrib.report.metal import metal_of
 from distrib.report.save import house_style
 from distrib.report.shapes import Label, Oval, Stroke, view
-from distrib.report.sheet import PAPERS_MM, SIDE_BY_SIDE, drawing_sheet, report_sheets
+from distrib.report.sheet import (
+    PAPERS_MM,
+    SIDE_BY_SIDE,
+    TALLER,
+    drawing_sheet,
+    report_sheets,
+)
 
 ALL: list[Callable[[], Case]] = [designs.case, designs.center_case, designs.v8_case,
                                  designs.two_plenum_case, designs.ducted_case,
@@ -193,6 +200,26 @@ def test_verdicts_reach_the_drawing_by_hue_hatch_and_letter() -> None:
         patches = sheet_figure(sheet, verdicts).axes[0].patches
     hatches = {p.get_hatch() for p in patches} - {None, ""}
     assert len(hatches) == 3
+
+
+@pytest.mark.parametrize("make", ALL)
+def test_no_cylinder_number_covers_another(make: Callable[[], Case]) -> None:
+    case = make()
+    verdicts = dict.fromkeys((r.cylinder for r in case.runners), "watch")
+    for sheet in (drawing_sheet(case, verdicts), *report_sheets(case, verdicts)):
+        ovals = [s for s in sheet.shapes if isinstance(s, Oval) and s.layer == "TEXT"]
+        assert len(ovals) >= len(case.runners) / len(case.plenums)
+        for one, other in itertools.combinations(ovals, 2):
+            wide = abs(one.centre[0] - other.centre[0]) - one.half_along - other.half_along
+            high = abs(one.centre[1] - other.centre[1]) - one.half_across - other.half_across
+            assert max(wide, high) > -0.2 * sheet.scale, (one.centre, other.centre)
+
+
+def test_page_of_a_long_two_row_plenum_is_drawn_large_enough_to_read() -> None:
+    # its 470 mm are then a third of the width of the page or more
+    (sheet,) = report_sheets(designs.v8_case())
+    assert sheet.scale <= 8.0
+    assert sheet.size_mm[1] <= TALLER * 215.0
 
 
 def test_two_plenums_and_two_rows_say_how_they_are_seen() -> None:
