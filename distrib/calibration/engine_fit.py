@@ -95,7 +95,8 @@ def _statements(
     d, low, high = (float(x[0]) for x in (found.value, found.low90, found.high90))
     out = []
     if found.verdict[0] == "not determined":
-        out.append("the data do not tell how large the real pattern is: the predicted deviations "
+        out.append("the data do not tell how large the real pattern is (90 %: "
+                   f"{low:.2f} to {high:.2f} times the predicted one): the predicted deviations "
                    "are small beside the scatter of the readings")
     elif high < 0.0:
         out.append(f"the real pattern is the reverse of the predicted one (factor {d:+.2f}): check "
@@ -107,7 +108,7 @@ def _statements(
         if abs(value) > 2.0 * width:
             side = "lean" if value > 0.0 else "rich"
             out.append(
-                f"cylinder {c} reads {value:+.1f} % {side} at every speed and load: injector, "
+                f"cylinder {c} reads {abs(value):.1f} % {side} at every speed and load: injector, "
                 "sensor, leak or compression rather than the manifold; a swap test tells")
     if cells == 1:
         out.append("one cell only: what belongs to the manifold and what to injector and sensor "

@@ -115,8 +115,8 @@ def _off_target(
         off = (lam[k].mean() / target - 1.0) * 100.0
         if abs(off) > OFF_TARGET_PERCENT:
             side = "lean" if off > 0 else "rich"
-            out.append(f"{cell_name(rpm[k], pressure_pa[k])}: mean lambda is {off:+.1f} % {side} "
-                       "of the target: correct the base map, not the trims")
+            out.append(f"{cell_name(rpm[k], pressure_pa[k])}: mean lambda is {abs(off):.1f} % "
+                       f"{side} of the target: correct the base map, not the trims")
     return out
 
 

@@ -297,7 +297,7 @@ def _show_log(found: LogFit) -> None:
     log = found.logged
     rows = tuple(
         (f"{found.rpm[k]:.0f}", f"{found.pressure_pa[k] / 1e3:.0f}", str(cylinder),
-         f"{found.predicted_percent[k, c]:+.1f}",
+         number(found.predicted_percent[k, c], 1, True) or "-",
          number(found.measured_percent[k, c], 1, True) or "-", str(log.windows[k, c]),
          str(log.samples[k, c]), number(log.spread[k, c], 3) or "-")
         for k in range(len(found.rpm)) for c, cylinder in enumerate(found.cylinders))

@@ -26,7 +26,7 @@ def test_noise_free_truth_comes_back() -> None:
     assert found.discrepancy == pytest.approx(0.4, rel=1e-6)
     assert np.allclose(found.offset_percent, OFFSET * 100, atol=1e-6)
     assert found.statements[0].startswith("the real pattern is 0.40 times the predicted one")
-    assert any("cylinder 1 reads +2.0 % lean at every speed" in s for s in found.statements)
+    assert any("cylinder 1 reads 2.0 % lean at every speed" in s for s in found.statements)
 
 
 def test_reversed_pattern_points_to_the_numbering() -> None:
