@@ -287,7 +287,11 @@ def _balance_marks(case: Case, metal: Metal, scale: float) -> list[Shape]:
                 radius = tube.diameter_m / 2.0 * MM
                 out.append(Oval((at * MM, 0.0), radius, radius, 0.0, "HIDDEN"))
                 low = -half_size_at(metal.body, at)[0] * MM + 0.7 * scale
-                out.append(Label((at * MM, low), f"to {other}", 7.0, va="bottom"))
+                if low + 3.2 * scale < -radius:
+                    out.append(Label((at * MM, low), f"to {other}", 7.0, va="bottom"))
+                else:  # no room below the circle: beside it, above the centre line
+                    out.append(Label((at * MM + radius + 0.8 * scale, 0.6 * scale), f"to {other}",
+                                     7.0, ha="left", va="bottom"))
     return out
 
 

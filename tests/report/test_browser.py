@@ -46,7 +46,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
                                           sensitivity=None, rpm_sweep=())]),
         "hostile": report_html([hostile]),
     }
-    out = {}
+    out = {"sample": Path(__file__).parents[2] / "reports" / "demo" / "inline5_report.html"}
     for name, text in texts.items():
         out[name] = folder / f"{name}.html"
         out[name].write_text(text, encoding="utf-8")
@@ -54,7 +54,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 
 @pytest.mark.parametrize("width", [390, 1280])
-@pytest.mark.parametrize("name", ["one", "two", "v8", "bare", "hostile"])
+@pytest.mark.parametrize("name", ["one", "two", "v8", "bare", "hostile", "sample"])
 def test_page_is_silent_asks_for_nothing_and_fits(
     page: chrome.Page, files: dict[str, Path], name: str, width: int,
 ) -> None:
@@ -129,7 +129,7 @@ def test_keyboard_reaches_what_scrolls(page: chrome.Page, files: dict[str, Path]
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler is absent")
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("name", ["one", "two", "v8", "hostile"])
+@pytest.mark.parametrize("name", ["one", "two", "v8", "hostile", "sample"])
 def test_prints_without_clipping(
     page: chrome.Page, files: dict[str, Path], tmp_path: Path, name: str, paper: str,
 ) -> None:
