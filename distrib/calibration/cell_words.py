@@ -11,6 +11,8 @@ from distrib.fuelling import Limits, Trims
 
 NAMED: Final = 6
 """Places named in one sentence; the rest is counted."""
+NEED_WORDS: Final = (
+    "Need: fuel at the ports over the mean for equal lambda, all of it; trim: what to set")
 TURNS_OVER: Final = (
     "a pattern that turns over between cells is served by no single percent: where measurements "
     "repeat it, re-work of the metal (common practice)"

@@ -24,6 +24,8 @@ COLUMNS: Final = (
     "knock", "notes",
 )
 BLANKS: Final = ("trim_in_engine_percent", "lambda_measured", "egt_degc", "knock", "notes")
+NEED_COLUMN: Final = "needed_percent"
+"""Fuel at the ports that a cylinder needs for the lambda of all, over the mean: the full need."""
 BASE_COLUMN: Final = "base_map_percent"
 """What the base map is to be raised by before the trims; only where there is something to raise."""
 FIRST_LINE: Final = "# distrib trim sheet 1"
@@ -96,8 +98,8 @@ def number(value: float, digits: int = 1, sign: bool = False) -> str:
 def to_csv(table: TrimTable) -> str:
     """The sheet as CSV text: remarks in lines that begin with #, then a row per cell and cylinder.
 
-    Measured columns are left blank for the tuner. A raise of the base map and sets of injectors
-    stand in further columns.
+    Measured columns are left blank for the tuner. The full need, a raise of the base map and sets
+    of injectors stand in further columns.
     """
     out = io.StringIO()
     out.write(FIRST_LINE + "\n")
@@ -105,7 +107,8 @@ def to_csv(table: TrimTable) -> str:
         out.write(f"# {key}: {value}\n")
     writer = csv.writer(out, lineterminator="\n")
     raised = bool(np.any(table.base_percent > 0.0))
-    writer.writerow([*COLUMNS, *([BASE_COLUMN] if raised else []), *_set_columns(table)])
+    writer.writerow([*COLUMNS, NEED_COLUMN, *([BASE_COLUMN] if raised else []),
+                     *_set_columns(table)])
     for i, j in table.cells():
         pulse = _pulse(table, i, j)
         base = [number(table.base_percent[i, j], 1, True)] if raised else []
@@ -117,7 +120,8 @@ def to_csv(table: TrimTable) -> str:
                 number(table.low_percent[at], 2, True), number(table.high_percent[at], 2, True),
                 str(table.verdict[at]), number(table.lambda_equal_fuel[at], 3),
                 number(table.trim_shown[at], 1, True), table.trim_on, *pulse,
-                *[""] * len(BLANKS), *base, *_set_cells(table, at),
+                *[""] * len(BLANKS), number(table.needed_percent[at], 2, True), *base,
+                *_set_cells(table, at),
             ])
     return out.getvalue()
 

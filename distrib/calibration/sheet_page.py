@@ -9,7 +9,7 @@ from html import escape
 
 import numpy as np
 
-from distrib.calibration.cell_words import raise_base
+from distrib.calibration.cell_words import NEED_WORDS, raise_base
 from distrib.calibration.gate import GATE
 from distrib.calibration.sheet import TrimTable, number, set_words
 from distrib.fuelling.verdict import WORDS
@@ -131,8 +131,8 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
     """Table of one cell: cylinders down, blanks to the right."""
     head = (
         "<tr><th>cyl</th><th>from entry<br>mm</th><th>air<br>%</th><th>band<br>%</th>"
-        '<th class="word">mark</th><th>trim<br>%</th><th>in engine<br>%</th><th>lambda</th>'
-        "<th>exh.<br>degC</th><th>knock</th><th>lambda,<br>injectors<br>swapped</th></tr>"
+        '<th class="word">mark</th><th>need<br>%</th><th>trim<br>%</th><th>in engine<br>%</th>'
+        "<th>lambda</th><th>exh.<br>degC</th><th>knock</th><th>lambda,<br>injectors<br>swapped</th></tr>"
     )
     rows = []
     for c, cylinder in enumerate(table.cylinders):
@@ -146,6 +146,7 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
             f"<td>{number(table.deviation_percent[at], 1, True)}</td>"
             f"<td>{band if np.isfinite(table.low_percent[at]) else ''}</td>"
             f'<td class="word">{LETTER[str(table.verdict[at])]}</td>'
+            f"<td>{number(table.needed_percent[at], 1, True)}</td>"
             f'<td class="trim">{trim}</td>{blank}</tr>'
         )
     first = raise_base(float(table.base_percent[i, j]))
@@ -160,8 +161,9 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
 
 def _legend() -> str:
     pairs = "; ".join(f"{LETTER[v]} = {WORDS[v]}" for v in ("lean", "watch", "rich", "even"))
-    return (f"<p>{escape(pairs)}. Band: where the figure lies, given what is uncertain. Injectors "
-            "swapped: all moved on by one cylinder, sensors left in place.</p>")
+    return (f"<p>{escape(pairs)}. Band: where the figure lies, given what is uncertain. "
+            f"{escape(NEED_WORDS)}. Injectors swapped: all moved on by one cylinder, sensors left "
+            "in place.</p>")
 
 
 def to_text(table: TrimTable) -> str:

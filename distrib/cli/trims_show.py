@@ -102,7 +102,8 @@ def _cell(table: TrimTable, i: int, j: int) -> Table:
     columns = (
         Column("cyl.", align="right"), Column("from entry", "mm", "right", 3),
         Column("air", "%", "right"), Column(f"{table.level * 100:.0f} % band", "%", "right", 2),
-        Column("lambda", "", "right", 3), Column("trim", "%", "right"), Column("mark"))
+        Column("lambda", "", "right", 3), Column("need", "%", "right", 2),
+        Column("trim", "%", "right"), Column("mark"))
     rows = []
     for c, cylinder in enumerate(table.cylinders):
         at = (i, j, c)
@@ -110,7 +111,7 @@ def _cell(table: TrimTable, i: int, j: int) -> Table:
         rows.append((
             str(cylinder), number(table.distance_from_entry_m[c] * 1e3, 0),
             number(table.deviation_percent[at], 1, True), f"{low} to {high}" if low else "",
-            number(table.lambda_equal_fuel[at], 3),
+            number(table.lambda_equal_fuel[at], 3), number(table.needed_percent[at], 1, True),
             number(table.trim_shown[at], 1, True) or "refused",
             str(table.verdict[at]) or "none"))
     return Table(f"{table.rpm[i]:.0f} rpm, {table.pressure_pa[j] / 1e3:.0f} kPa absolute", columns,
@@ -153,7 +154,9 @@ def _sets(table: TrimTable, i: int, j: int) -> Table:
 
 def _legend(table: TrimTable) -> list[str]:
     """The marks that stand on the tables, in words."""
+    from distrib.calibration.cell_words import NEED_WORDS
     from distrib.fuelling.verdict import WORDS
 
     present = {str(v) for v in table.verdict.ravel()}
-    return [f"{mark}: {text}" for mark, text in WORDS.items() if mark in present]
+    marks = [f"{mark}: {text}" for mark, text in WORDS.items() if mark in present]
+    return [NEED_WORDS[0].lower() + NEED_WORDS[1:], *marks]

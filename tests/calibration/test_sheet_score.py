@@ -59,6 +59,19 @@ def test_sheet_reads_back(tmp_path: Path) -> None:
     assert np.isnan(back.trim_shown[6]) and back.notes[0] == "clean plug"
 
 
+def test_sheet_tells_the_full_need_and_reads_without_it(tmp_path: Path) -> None:
+    """A sheet of before that column, or one from which it was struck, reads as well."""
+    lines = to_csv(_table()).splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("cylinder,"))
+    assert lines[at].endswith(",needed_percent")
+    assert [line.rsplit(",", 1)[1] for line in lines[at + 1:at + 5]] == [
+        "-1.00", "+0.20", "+0.80", "+0.00"]
+    path = tmp_path / "sheet.csv"
+    path.write_text("\n".join(
+        line if i < at else line.rsplit(",", 1)[0] for i, line in enumerate(lines)) + "\n")
+    assert len(read_sheet(path).cylinder) == 8
+
+
 def test_sheet_saved_again_by_a_continental_spreadsheet(tmp_path: Path) -> None:
     lines = to_csv(_table()).splitlines()
     out = []
@@ -82,7 +95,7 @@ def test_sheet_saved_again_by_a_continental_spreadsheet(tmp_path: Path) -> None:
         ({"lambda_measured": "12.1", "trim_in_engine_percent": "0"},
          "an air-fuel ratio? Divide by the scale"),
         ({"rpm": ""}, 'column 3 "rpm": read a blank'),
-        ({"lambda_measured": "0,83", "trim_in_engine_percent": "0"}, "read 19 cells"),
+        ({"lambda_measured": "0,83", "trim_in_engine_percent": "0"}, "read 20 cells"),
         ({"cylinder": "1.5"}, 'column 1 "cylinder": read 1.5'),
         ({"trim_on": "effective pulse"}, '"effective pulse" as in the first row'),
         ({"trim_on": "duty"}, 'column 11 "trim_on": read "duty"'),
