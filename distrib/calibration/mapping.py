@@ -73,7 +73,8 @@ class ActiveTrims:
 
 @dataclass(frozen=True)
 class ClosedLoop:
-    """Mixture correction active while logging: channel per bank or cylinder, or off (None)."""
+    """Mixture correction active while logging: one channel, one for each cylinder (its bank's
+    column repeated for the cylinders of a bank), or off (None)."""
 
     channel: Channel | None = None
 
@@ -185,11 +186,14 @@ def unit_scale(node: Node, key: str, unit: str, kind: str) -> tuple[float, float
 
 
 def channel(node: Node, name: str, kind: str, per_cylinder: bool) -> Channel | None:
-    """One channel table { column or columns, unit, cylinders, scale }."""
+    """One channel table { column or columns, unit, cylinders, scale }.
+
+    Only a closed loop may name a column for several cylinders: those of a bank.
+    """
     columns: tuple[str, ...] | None
     cylinders: tuple[int, ...] | None = ()
     if per_cylinder:
-        columns = node.texts("columns", needed=True)
+        columns = node.texts("columns", needed=True, repeated=name == "closed_loop")
         cylinders = node.integers("cylinders", 1, 16, needed=True)
         if columns and cylinders and len(columns) != len(cylinders):
             node.problem("cylinders", f"{len(cylinders)} numbers",

@@ -119,8 +119,10 @@ class Node:
             return None
         return tuple(value)
 
-    def texts(self, key: str, needed: bool = False) -> tuple[str, ...] | None:
-        """A list of texts, each once."""
+    def texts(
+        self, key: str, needed: bool = False, repeated: bool = False
+    ) -> tuple[str, ...] | None:
+        """A list of texts, each once unless they may be `repeated`."""
         value = self.raw(key, needed, "a list of texts")
         if value is None:
             return None
@@ -129,7 +131,7 @@ class Node:
         ):
             self.problem(key, _shown(value), "a list of texts")
             return None
-        if len(set(value)) != len(value):
+        if len(set(value)) != len(value) and not repeated:
             self.problem(key, _shown(value), "each name once")
             return None
         return tuple(value)

@@ -165,3 +165,21 @@ def test_log_that_never_holds_still_says_why(tmp_path: Path) -> None:
     mapping = read_log_mapping(_mapping(tmp_path, text))
     with pytest.raises(InputError, match="no steady window of 55 s"):
         steady_windows(read_log(write_log(tmp_path / "log.csv"), mapping), mapping)
+
+
+def test_correction_by_bank_is_taken_out_of_its_cylinders(tmp_path: Path) -> None:
+    """Cylinders 1 and 3 at +1 %, 2 and 4 at -2 %: lambda x 1.01 and x 0.98 at the base map."""
+    text = LOG_MAPPING.replace(
+        'closed_loop = { column = "CL", unit = "percent" }',
+        'closed_loop = { columns = ["CL", "CL2", "CL", "CL2"], cylinders = [1, 2, 3, 4], '
+        'unit = "percent" }')
+    path = tmp_path / "log.csv"
+    path.write_text("Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL,CL2\n" + "\n".join(
+        ",".join(f"{v:.10g}" for v in [*row, -2.0]) for row in lambda_rows()) + "\n")
+    mapping = read_log_mapping(_mapping(tmp_path, text))
+    windows = steady_windows(read_log(path, mapping), mapping)
+    factor = np.array([1.01, 0.98, 1.01, 0.98])
+    assert windows.lambda_base[0] == pytest.approx(
+        windows.lambda_read[0] * (1.0 + TRIMS / 100.0) * factor, rel=1e-12)
+    with pytest.raises(InputError, match="each name once"):
+        read_log_mapping(_mapping(tmp_path, LOG_MAPPING.replace('"L1", "L4"', '"L3", "L4"')))
