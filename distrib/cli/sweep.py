@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from distrib.studies.runner import Outcome
 
 Text = TypeVar("Text", bound=str)
+LONGEST = 100_000
+"""Rows up to which a table is read again to say why points have no figures."""
 
 
 def sweep(
@@ -90,9 +92,25 @@ def _summary(outcome: Outcome, json: str | None) -> None:
 
     note(f"{outcome.points} points, {outcome.failed} without figures"
          + (f", {outcome.resumed} taken over" if outcome.resumed else ""))
+    for text in _reasons(outcome):
+        note(text)
     if json is not None:
         emit_json(json, {"table": outcome.path, "points": outcome.points,
                          "without_figures": outcome.failed, "taken_over": outcome.resumed})
+
+
+def _reasons(outcome: Outcome) -> list[str]:
+    """Why points have no figures: the commonest reasons of a table that is not too long to read."""
+    from collections import Counter
+
+    from distrib.studies.runner import REASON
+    from distrib.studies.table import read_table
+
+    if not outcome.failed or outcome.points > LONGEST:
+        return []
+    counts = Counter(text for text in read_table(outcome.path)[REASON].tolist()
+                     if isinstance(text, str) and text)
+    return [f"{count} without figures: {text}" for text, count in counts.most_common(3)]
 
 
 def cores() -> int:

@@ -118,6 +118,7 @@ def two_parameters(ax: Axes, table: Table, x: str, y: str, figure: str = SPREAD)
         raise InputError([Problem("plot", f"{int((count != 1).sum())} places of the grid of {x} "
                                   f"and {y} without exactly one point", "a full grid of both")])
     span = np.nanmin(grid), np.nanmax(grid)
+    decimals = int(np.clip(np.ceil(-np.log10(max(span[1] - span[0], 1e-9) / 20.0)), 1, 3))
     colours = colormaps["cividis"]
     ax.imshow(grid, origin="lower", aspect="auto", cmap=colours, vmin=span[0], vmax=span[1])
     for (row, column), value in np.ndenumerate(grid):
@@ -127,8 +128,8 @@ def two_parameters(ax: Axes, table: Table, x: str, y: str, figure: str = SPREAD)
         elif grid.size <= MOST_CELLS:
             share = (value - span[0]) / max(span[1] - span[0], 1e-300)
             r, g, b, _ = (round(255 * c) for c in colours(share))
-            ax.text(column, row, plain(value, 1), ha="center", va="center", fontsize=SMALL_POINTS,
-                    color=text_on(f"#{r:02x}{g:02x}{b:02x}"))
+            ax.text(column, row, plain(value, decimals), ha="center", va="center",
+                    fontsize=SMALL_POINTS, color=text_on(f"#{r:02x}{g:02x}{b:02x}"))
     ax.set_xticks(range(len(xs)), [_level(v) for v in xs],
                   rotation=45 if len(xs) > 10 else 0)
     ax.set_yticks(range(len(ys)), [_level(v) for v in ys])
@@ -235,12 +236,17 @@ UNIT_WORDS = frozenset([
 
 
 def readable(column: str) -> str:
-    """A column name as an axis label: dots and underscores away, the unit in brackets."""
-    words = column.replace(".", "_").split("_")
+    """A column name as an axis label: the parameter in words, the unit in brackets."""
+    from distrib.studies.names import plain_name
+
+    if column == "conditions.rpm":
+        return "engine speed (rev/min)"
+    words = column.split("_")
     unit: list[str] = []
     while len(words) > 1 and words[-1] in UNIT_WORDS and "." in column:
         unit.insert(0, words.pop())
-    return " ".join(words) + (f" ({' '.join(unit)})" if unit else "")
+    name = plain_name("_".join(words).removeprefix("conditions."))
+    return name.replace("_", " ") + (f" ({' '.join(unit)})" if unit else "")
 
 
 def _levels(values: FloatArray) -> list[Any]:
@@ -290,6 +296,7 @@ def table_figure(table: Table) -> Figure:
     figure = new_figure(6.4, 2.9 * len(names))
     for ax, name in zip(np.atleast_1d(figure.subplots(len(names), 1)), names, strict=True):
         scatter(ax, table, name)
+        ax.set_ylabel("spread (%)")
     return figure
 
 

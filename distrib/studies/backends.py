@@ -262,11 +262,17 @@ def _die_with(parent: int) -> None:
 
 
 def local_backend(evaluate: Evaluate, jobs: int, how: str) -> Backend:
-    """The local backend by name: "serial", "threads" or "processes"; one job is always serial."""
+    """The local backend by name: "serial", "threads" or "processes"; one job is always serial.
+
+    An `evaluate` with a method `warm()` is asked to do once here what each process would do for
+    itself: compile.
+    """
     if jobs == 1 or how == "serial":
         return Serial(evaluate)
     if how == "threads":
         return Threads(evaluate, jobs)
     if how == "processes":
+        if (warm := getattr(evaluate, "warm", None)) is not None:
+            warm()
         return Processes(evaluate, jobs)
     raise ValueError(f"unknown backend {how!r}; allowed: serial, threads, processes")

@@ -6,6 +6,7 @@ text, the solver by its name.
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -138,6 +139,15 @@ class CaseEvaluate:
                     said = shares.reason[i] if i < len(shares.reason) else ""
                     reasons[row] = said or "did not converge"
         return Rows(values, tuple(reasons))
+
+    def warm(self) -> None:
+        """Solve the case itself, so that kernels are compiled once, before workers need them."""
+        options = dict(self.options)
+        case = _base_case(self.case_text, self.case_path)
+        if self.model != "bench":
+            options["rpm"] = [case.conditions.rpm[0]]
+        with contextlib.suppress(DistribError):
+            solver(self.solver)(case, **options)
 
     def _groups(self, points: FloatArray) -> Iterator[list[int]]:
         """Runs of consecutive rows that differ in speed only; single rows without a speed."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -84,6 +85,12 @@ class CaseObjective:
             values[i, :columns] = found.spread_percent.mean(axis=1)
             values[i, columns:] = found.total_kg_s.mean(axis=1)
         return Rows(values, tuple(reasons))
+
+    def warm(self) -> None:
+        """Solve the case itself, so that kernels are compiled once, before workers need them."""
+        with contextlib.suppress(DistribError):
+            sampler(self.model)(_case(self.case_text, self.case_path), np.array(self.rpm[:1]),
+                                Draws(), 1)
 
 
 @lru_cache(maxsize=4)

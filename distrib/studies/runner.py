@@ -29,6 +29,9 @@ from distrib.studies.plan import Dimension, Plan
 from distrib.studies.progress import Progress
 from distrib.studies.table import Column, atomic, format_of, write_table
 
+REASON = "no_figure_because"
+"""Column of a table that says why a row has no figures."""
+
 
 class Interrupted(DistribError):  # noqa: N818 - said in words
     """A study stopped by Ctrl-C; the message says what is there and how to go on."""
@@ -264,7 +267,7 @@ def _write(study: Study, log: StudyLog, offsets: _Offsets, out: Path) -> int:
 def table_columns(study: Study) -> list[Column]:
     """Columns of the table: point, the dimensions, the figures, and why there are none."""
     kinds = [Column(d.column, "text" if d.choices else "float") for d in study.plan.dimensions]
-    return [Column("point", "int"), *kinds, *study.columns, Column("no_figure_because", "text")]
+    return [Column("point", "int"), *kinds, *study.columns, Column(REASON, "text")]
 
 
 def _table_rows(study: Study, start: int, points: FloatArray, rows: Rows) -> list[list[Any]]:

@@ -97,6 +97,16 @@ def test_ctrl_c_of_the_command_says_how_to_go_on_and_it_does(tmp_path: Path) -> 
                                   partial["spread_percent"])
 
 
+def test_sweep_says_why_points_have_no_figures(
+        tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The case gives its mouths a radius, which a sharp mouth cannot have."""
+    assert main(["sweep", CASE, "--vary", "runners.mouth=sharp,bell", "--model", "bench", "-o",
+                 str(tmp_path / "t.csv"), "--jobs", "1"]) == 0
+    said = capsys.readouterr().err
+    assert "2 points, 1 without figures" in said
+    assert "1 without figures: runners.mouth_radius: read" in said
+
+
 def test_improve_writes_cases_that_review_accepts(
         tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out, said = tmp_path / "better", tmp_path / "i.json"

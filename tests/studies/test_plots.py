@@ -94,9 +94,10 @@ def test_plot_file(tmp_path: Path) -> None:
 
 def test_labels() -> None:
     assert readable("plenum.length_mm") == "plenum length (mm)"
-    assert readable("conditions.rpm") == "conditions rpm"
+    assert readable("conditions.rpm") == "engine speed (rev/min)"
+    assert readable("runners.mouth_radius_mm") == "mouth radius of the runners (mm)"
     assert readable("conditions.charge_pressure_bar_gauge") == (
-        "conditions charge pressure (bar gauge)")
+        "charge pressure (bar gauge)")
     assert readable("mass_residual") == "mass residual"
 
 
