@@ -18,7 +18,8 @@ STYLE = """
 @page { margin: 12mm; }
 body { font: 13pt/1.35 sans-serif; color: #000; background: #fff; max-width: 190mm;
   margin: 6mm auto; padding: 0 4mm; }
-h1 { font-size: 20pt; margin: 0 0 2mm; } h2 { font-size: 15pt; margin: 6mm 0 2mm; break-after: avoid; }
+h1 { font-size: 20pt; margin: 0 0 2mm; }
+h2 { font-size: 15pt; margin: 6mm 0 2mm; break-after: avoid; }
 table { border-collapse: collapse; width: 100%; break-inside: avoid; }
 th, td { border: 0.3mm solid #000; padding: 1mm 1.5mm; text-align: right; font-size: 12pt; }
 th { background: #eee; } td.word, th.word { text-align: left; }
