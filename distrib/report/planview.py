@@ -289,9 +289,12 @@ def _balance_marks(case: Case, metal: Metal, scale: float) -> list[Shape]:
                 low = -half_size_at(metal.body, at)[0] * MM + 0.7 * scale
                 if low + 3.2 * scale < -radius:
                     out.append(Label((at * MM, low), f"to {other}", 7.0, va="bottom"))
-                else:  # no room below the circle: beside it, above the centre line
-                    out.append(Label((at * MM + radius + 0.8 * scale, 0.6 * scale), f"to {other}",
-                                     7.0, ha="left", va="bottom"))
+                else:  # no room below the circle: beside it and any entry, above the centre line
+                    ends = [radius, *((e.at_m - at + e.diameter_m / 2.0) * MM
+                                      for e in case.entries if e.plenum == own and
+                                      e.kind != "side" and abs(e.at_m - at) < e.diameter_m)]
+                    out.append(Label((at * MM + max(ends) + 0.8 * scale, 0.6 * scale),
+                                     f"to {other}", 7.0, ha="left", va="bottom"))
     return out
 
 

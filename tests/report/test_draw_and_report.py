@@ -121,6 +121,14 @@ def test_report_takes_trims_and_review_from_the_results(tmp_path: Path) -> None:
     assert "confirm" not in text or "leaks" in text
 
 
+def test_review_reads_the_wave_model_at_all_its_speeds() -> None:
+    case = designs.case()
+    phased, wave, whole = (fakes.shares(case, m) for m in ("phased", "wave", "wave"))
+    found = report_data.reviewed([phased, wave], {"phased": phased, "wave": whole})
+    assert found[0] is phased and found[1] is whole
+    assert report_data.reviewed([wave], {})[0] is wave
+
+
 def test_kept_result_comes_back_whole() -> None:
     shares = fakes.shares(designs.two_plenum_case(), "wave")
     back = unpacked(packed(shares))
