@@ -23,6 +23,8 @@ UNDETERMINED_ABOVE: Final = 0.9
 """Posterior over prior standard deviation: below the first the data determine the parameter, above
 the second they say next to nothing (design choice)."""
 STRONG_CORRELATION: Final = 0.95
+MOVED_FAR: Final = 2.0
+"""Prior standard deviations beyond which a value has left its prior."""
 
 Predict = Callable[[FloatArray], FloatArray]
 """(B, K) parameter sets to (B, M) predictions of the observations."""
@@ -224,7 +226,8 @@ def _result(
         _from_scale(theta - Z90 * sigma, post.logs), _from_scale(theta + Z90 * sigma, post.logs),
         sigma, covariance, shrink, verdict, at_limit, predicted, residual,
         float(np.sum(residual**2)), post.evaluations,
-        _statements(parameters, verdict, at_limit, covariance, residual),
+        _statements(parameters, verdict, at_limit, covariance, residual,
+                    np.where(post.has_prior, np.abs(theta - post.prior) / post.prior_sigma, 0.0)),
     )
 
 
@@ -238,13 +241,19 @@ def _verdict(shrink: float, lost: bool) -> str:
 
 def _statements(
     parameters: Sequence[Parameter], verdict: Sequence[str], at_limit: BoolArray,
-    covariance: FloatArray, residual: FloatArray,
+    covariance: FloatArray, residual: FloatArray, moved: FloatArray,
 ) -> tuple[str, ...]:
-    """What the data could and could not say, in words."""
+    """What the data could and could not say, in words; `moved` (K,) prior sigmas from the prior."""
     out = []
-    open_ones = [p.name for p, v in zip(parameters, verdict, strict=True) if v == "not determined"]
-    if open_ones:
-        out.append("not determined by these data (they keep their prior): " + ", ".join(open_ones))
+    open_ones = [(p.name, m) for p, v, m in zip(parameters, verdict, moved, strict=True)
+                 if v == "not determined"]
+    kept = [name for name, m in open_ones if m <= MOVED_FAR]
+    pushed = [name for name, m in open_ones if m > MOVED_FAR]
+    if kept:
+        out.append("not determined by these data (they keep their prior): " + ", ".join(kept))
+    if pushed:
+        out.append("pushed far from their prior, yet not determined: " + ", ".join(pushed)
+                   + ": they make up for something the model or the rows have wrong")
     for p, hit in zip(parameters, at_limit, strict=True):
         if hit:
             out.append(f"{p.name} runs into its limit: the model cannot follow the data there")
@@ -258,5 +267,6 @@ def _statements(
     large = np.flatnonzero(np.abs(residual) > 3.0)
     if len(large):
         out.append(f"{len(large)} of {len(residual)} observations miss by more than three standard "
-                   "errors: a wrong row, or something the model lacks")
+                   "errors: a wrong row, or something the model lacks; the bands are then too "
+                   "narrow")
     return tuple(out)

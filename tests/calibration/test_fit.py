@@ -114,3 +114,21 @@ def test_ninety_percent_interval_covers() -> None:
         hits[i] = (found.low90 <= TRUTH) & (found.high90 >= TRUTH)
     rates = hits.mean(axis=0)
     assert np.all((rates >= 0.85) & (rates <= 0.95)), rates
+
+
+def test_a_parameter_that_the_rows_push_away_does_not_keep_its_prior() -> None:
+    """Prior of b 0 +- 1, one row that reads a + b = -30 +- 2.5, a held at 0 by its limit. By hand:
+    weights 1 and 1/6.25, b = -30 x 0.16/1.16 = -4.138, its sigma 1/sqrt(1.16) = 0.93 of the prior.
+    """
+    parameters = [Parameter("a", 0.0, 0.1, low=0.0, high=1.0), Parameter("b", 0.0, 1.0)]
+
+    def predict(sets: np.ndarray) -> np.ndarray:
+        return sets.sum(axis=1, keepdims=True)
+
+    found = fit_map(predict, np.array([-30.0]), np.array([2.5]), parameters)
+    assert found.verdict == ("not determined", "not determined")
+    assert found.of("b") == pytest.approx(-4.138, abs=1e-3)
+    text = " ".join(found.statements)
+    assert "pushed far from their prior, yet not determined: b" in text
+    assert "(they keep their prior): a" in text
+    assert "bands are then too narrow" in text
