@@ -56,8 +56,8 @@ def trims(
         str | None, typer.Option(help="An engine log: next trims from its cells; with --mapping.")
     ] = None,
     mapping: Annotated[str | None, typer.Option(help="Mapping file (TOML) of the log.")] = None,
-    csv: Annotated[str | None, typer.Option(help="Write the sheet as CSV with blanks.")] = None,
-    page: Annotated[str | None, typer.Option(help="Write the sheet to print (HTML).")] = None,
+    csv: Annotated[str | None, typer.Option(help="Write the sheet, or the next one, as CSV.")] = None,
+    page: Annotated[str | None, typer.Option(help="The same sheet to print (HTML).")] = None,
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
