@@ -56,7 +56,7 @@ def trims(
         str | None, typer.Option(help="An engine log: next trims from its cells; with --mapping.")
     ] = None,
     mapping: Annotated[str | None, typer.Option(help="Mapping file (TOML) of the log.")] = None,
-    csv: Annotated[str | None, typer.Option(help="Write the sheet, or the next one, as CSV.")] = None,
+    csv: Annotated[str | None, typer.Option(help="Write the sheet, or the next, as CSV.")] = None,
     page: Annotated[str | None, typer.Option(help="The same sheet to print (HTML).")] = None,
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
