@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -100,11 +102,14 @@ def improve(
         _screen(present, options, screen, json)
         return
     folder = Path(out)
-    search, items = _search(present, options, folder, Path(case).stem, resume)
-    items, refused = _reviewed(items)
-    files = write_proposals(items, folder, Path(case).stem)
-    judged = _judge(present, items, judge or _judges(present, model, not no_wave), options,
-                    judge_samples, wave_draws, matters)
+    log = folder / f"{Path(case).stem}.search.log"
+    search, items = _search(present, options, log, resume)
+    with _stoppable():
+        items, refused = _reviewed(items)
+        files = write_proposals(items, folder, Path(case).stem)
+        judged = _judge(present, items, judge or _judges(present, model, not no_wave), options,
+                        judge_samples, wave_draws, matters)
+    log.unlink(missing_ok=True)
     found = Found(search, items, files, judged, refused)
     if json != "-":
         show(found)
@@ -144,7 +149,20 @@ def _speeds(text: str) -> tuple[float, ...]:
         raise InputError([Problem("--rpm", f'"{text}"', '"3000,5000,7000"')]) from None
 
 
-def _search(present: Case, options: Options, folder: Path, stem: str, resume: bool
+@contextlib.contextmanager
+def _stoppable() -> Iterator[None]:
+    """Ctrl-C after the search: all designs are kept, so that going on costs only what follows."""
+    from distrib.cli.sweep import again
+    from distrib.studies.runner import Interrupted
+
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise Interrupted("stopped while the proposals were reviewed and judged; the search is "
+                          f"kept. To go on: {again()} --resume") from None
+
+
+def _search(present: Case, options: Options, log: Path, resume: bool
             ) -> tuple[Improvement, list[Proposal]]:
     from distrib.cli.sweep import again
     from distrib.review import review
@@ -159,12 +177,11 @@ def _search(present: Case, options: Options, folder: Path, stem: str, resume: bo
         shares = _solved(case)
         return tuple(f"{f.title}: {f.text}" for f in review(case, shares).having("change"))
 
-    folder.mkdir(parents=True, exist_ok=True)
+    log.parent.mkdir(parents=True, exist_ok=True)
     bar = Progress(options.evaluations, "designs")
     try:
         return search_case(present, options, reviewed, final_review=reviewed_by_models,
-                           remember=folder / f"{stem}.search.log",
-                           resume=resume, told=bar.update)
+                           remember=log, keep=True, resume=resume, told=bar.update)
     except KeyboardInterrupt:
         bar.close()
         raise Interrupted(f"stopped after {bar.done} designs, which are kept. To go on: "

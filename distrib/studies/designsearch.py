@@ -120,14 +120,14 @@ def band_speeds(case: Case) -> tuple[float, ...]:
 
 def search_case(case: Case, options: Options, review: Review | None = None, *,
                 final_review: Review | None = None, remember: Path | None = None,
-                resume: bool = False,
+                resume: bool = False, keep: bool = False,
                 told: Callable[[int], None] | None = None) -> tuple[Improvement, list[Proposal]]:
     """Search the ranges of a case; return what was found and the designs to propose.
 
     review: never visits or proposes a case for which it gives reasons. final_review: the same by
     a costly look (with models solved), asked only of what would be proposed. remember: file that
     keeps every evaluated design, so that a stopped search goes on with `resume`; removed when it
-    is done. told(1) is called for each design evaluated.
+    is done unless `keep`. told(1) is called for each design evaluated.
     """
     from distrib.case.change import case_hash, to_toml
 
@@ -154,7 +154,8 @@ def search_case(case: Case, options: Options, review: Review | None = None, *,
                    None if final_review is None else _refuses(case, dimensions, final_review),
                    options.evaluations, options.seed),
             few=options.few, picks=options.picks)
-        pool.forget()
+        if not keep:
+            pool.forget()
     return found, proposals(case, found)
 
 

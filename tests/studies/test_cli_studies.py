@@ -134,6 +134,28 @@ def test_improve_writes_cases_that_review_accepts(
     assert (tmp_path / "front.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_a_search_stopped_while_it_is_judged_goes_on(
+        tmp_path: Path, capsys: pytest.CaptureFixture[str],
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    arguments = ["improve", CASE, "--model", "bench", "-o", str(tmp_path / "b"), "--evaluations",
+                 "60", "--samples", "4", "--judge-samples", "20", "--jobs", "1", "--no-wave"]
+
+    def stopped(*arguments: object, **more: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("distrib.studies.designs.compare_designs", stopped)
+        assert main(arguments) == 130
+    assert "the search is kept. To go on: distrib" in capsys.readouterr().err
+    log = tmp_path / "b" / "inline4_center.search.log"
+    assert log.exists()
+    with monkeypatch.context() as patched:  # nothing is evaluated again
+        patched.setattr("distrib.studies.designsearch.CaseObjective.__call__", stopped)
+        assert main([*arguments, "--resume"]) == 0
+    assert "Paired comparison, bench model" in capsys.readouterr().out
+    assert not log.exists()
+
+
 def test_screening_ranks_the_marked_dimensions(
         tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     said = tmp_path / "s.json"
