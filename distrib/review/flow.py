@@ -26,6 +26,8 @@ from distrib.review.words import chance
 ESTIMATE_REGAIN: Final = 0.8
 ESTIMATE_RUNNER_LOSS: Final = 2.0
 QUARTER_ORDERS: Final = (3.5, 4.5)
+WIDE_BAND: Final = 4.0
+"""Width of a band, percent, from which tenths say nothing."""
 CHANCE_LEAN: Final = 0.5
 CHANCE_WATCH: Final = 0.1
 """Chances of passing the lean limit from which a cylinder is lean, and watched."""
@@ -161,13 +163,14 @@ def _spread(shares: Shares) -> tuple[float, str]:
     good = np.where(shares.converged, shares.spread_percent, np.nan)
     at = int(np.nanargmax(good))
     value = float(good[at])
-    text = f"{shares.model} model: largest spread {value:.1f} %{_speed(shares, at)}"
-    if shares.band is not None:
-        text += (
-            f" (band {shares.band.spread_low_percent[at]:.1f} to "
-            f"{shares.band.spread_high_percent[at]:.1f} %)"
-        )
-    return value, text
+    named = f"{shares.model} model: largest spread"
+    if shares.band is None:
+        return value, f"{named} {value:.1f} %{_speed(shares, at)}"
+    low = float(shares.band.spread_low_percent[at])
+    high = float(shares.band.spread_high_percent[at])
+    places = 0 if high - low >= WIDE_BAND else 1
+    return value, (f"{named} {value:.{places}f} %{_speed(shares, at)} (band {low:.{places}f} to "
+                   f"{high:.{places}f} %)")
 
 
 def check_spread(subject: Subject, limits: Limits) -> Outcome:

@@ -155,6 +155,22 @@ def test_worst_engine_model_and_speed_are_named() -> None:
     assert risk.value == pytest.approx(3.0)
 
 
+def test_a_wide_band_takes_the_tenths_away() -> None:
+    import dataclasses
+
+    import numpy as np
+
+    found = shares((-10.04, 0.0, 0.0, 10.04), "bench", chance_lean=0.5)
+    text = review(sound(), found).finding("bench-spread").text
+    assert "largest spread 20 % at 3000 rev/min (band 0 to 9 %)" in text  # the helper's own band
+    assert found.band is not None
+    narrow = dataclasses.replace(found, band=dataclasses.replace(
+        found.band, spread_low_percent=np.array([19.5, 19.5]),
+        spread_high_percent=np.array([20.6, 20.6])))
+    text = review(sound(), narrow).finding("bench-spread").text
+    assert "largest spread 20.1 % at 3000 rev/min (band 19.5 to 20.6 %)" in text
+
+
 def test_rules_with_nothing_to_check_are_told_apart() -> None:
     result = review(sound(), SOUND_SHARES)
     idle = {f.id for f in result.idle}
