@@ -1,13 +1,22 @@
 """Uncertain numbers: nominal, or a seeded sample of all of them at once.
 
-Every uncertain quantity has a name ("law.run", "made.runner.3.diameter"). A draw of a name depends
-on the seed and the name only, so that two designs meet the same draw of the same law: paired.
+Every uncertain quantity has a name ("law.run", "made.runner.3.diameter"). The draws of a name
+depend on its name, their number and the seed only, so that two designs meet the same draw of the
+same law: paired.
+
+The samples are a centred Latin hypercube: each name takes the middle of every one of S equal parts
+of its probability once, in an order of its own (M. D. McKay, R. J. Beckman and W. J. Conover,
+Technometrics 21 (1979) 239-245). Means and bands then scatter less than those of plain random draws
+wherever single names carry much of them. It is what `scipy.stats.qmc.LatinHypercube` gives with
+`scramble=False`, but a name can be drawn without knowing the others.
 """
 
 from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass
+from functools import lru_cache
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,13 +40,22 @@ class Draws:
         if self.samples == 0:
             return 0.0
         generator = np.random.default_rng([self.seed, zlib.crc32(name.encode())])
-        return np.tile(generator.standard_normal(self.samples), self.repeat)
+        return np.tile(generator.permutation(_quantiles(self.samples)), self.repeat)
 
     def factor(self, name: str, sigma: float) -> FloatArray | float:
         """Lognormal factor of median 1 for a quantity that cannot change sign."""
         if self.samples == 0:
             return 1.0
         return np.asarray(np.exp(np.log1p(sigma) * self.z(name)))
+
+
+@lru_cache(maxsize=16)
+def _quantiles(samples: int) -> FloatArray:
+    """Standard normal quantiles at the middles of `samples` equal parts of probability."""
+    normal = NormalDist()
+    values = np.array([normal.inv_cdf((i + 0.5) / samples) for i in range(samples)])
+    values.flags.writeable = False
+    return values
 
 
 NOMINAL = Draws()
