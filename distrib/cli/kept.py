@@ -23,16 +23,20 @@ def kept_wave(case: Case, speeds: Sequence[float], folder: str | None) -> Shares
     A kept file counts only for the same case, speeds, version and program text. A file that
     cannot be read is made anew. Raises NoSolution as the model does.
     """
-    from distrib.build.wave import solve_wave
     from distrib.files import write_bytes_atomic
 
-    if folder is None:
+    def solved() -> Shares:
+        from distrib.build.wave import solve_wave
+
         return solve_wave(case, rpm=list(speeds))
+
+    if folder is None:
+        return solved()
     place = Path(folder) / f"wave-{_key(case, speeds)}.npz"
     try:
         return unpacked(place.read_bytes())
     except (OSError, ValueError, KeyError, TypeError):
-        found = solve_wave(case, rpm=list(speeds))
+        found = solved()
     write_bytes_atomic(place, packed(found))
     return found
 

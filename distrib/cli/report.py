@@ -7,11 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from distrib.cli.collection import seldom
+
 if TYPE_CHECKING:
     from distrib.case.schema import Case
     from distrib.report.data import ReportData
 
 
+@seldom()
 def report(
     cases: Annotated[list[str], typer.Argument(help="Case files (TOML).", metavar="CASE...")],
     output: Annotated[
