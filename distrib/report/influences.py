@@ -84,7 +84,7 @@ def _index_panel(ax: Axes, indices: Indices, order: IntArray, k: int) -> None:
         ax.barh(y + shift, 100.0 * v, 0.36, color=style.colour, hatch=style.hatch, edgecolor=INK,
                 linewidth=0.8, label=label)
         ax.errorbar(100.0 * v, y + shift, xerr=100.0 * reach, fmt="none", ecolor=INK, capsize=2)
-    _dressed(ax, f"part of the variance of the\n{PANELS[k]} (%)")
+    _dressed(ax, f"part of the variance\nof the {PANELS[k]} (%)")
 
 
 def effect_picture(effects: Effects, ranges: tuple[str, ...], name: str) -> Picture:
@@ -102,7 +102,7 @@ def effect_picture(effects: Effects, ranges: tuple[str, ...], name: str) -> Pict
             ax.barh(y, effects.size[order, k], 0.6, color=style.colour, hatch=style.hatch,
                     edgecolor=INK, linewidth=0.8, xerr=effects.error[order, k],
                     error_kw={"ecolor": INK, "capsize": 2})
-            _dressed(ax, f"moves the {PANELS[k]} over its\nrange by ({unit}), mean")
+            _dressed(ax, f"mean change of the\n{PANELS[k]} ({unit})")
         axes[0].set_yticks(y, labels, fontsize=SMALL_POINTS)
         axes[1].tick_params(axis="y", length=0)
 

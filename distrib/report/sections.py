@@ -188,9 +188,11 @@ def _rpm(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | None
 def _sensitivity(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | None:
     blocks: list[Block] = []
     for index, (data, label) in enumerate(zip(reports, labels, strict=True)):
+        if data.sensitivity is not None or data.influences is not None:
+            blocks += _head(label, reports)
         if data.sensitivity is not None:
             words = Bullets(sensitivity_words(data.sensitivity))
-            blocks += [*_head(label, reports), words,
+            blocks += [words,
                        sensitivity_picture(data.sensitivity, f"sensitivity-{index}"),
                        Grid(sensitivity_table(data.sensitivity))]
         if data.influences is not None:

@@ -18,6 +18,10 @@ from distrib.report.data import (
 )
 from distrib.report.schedule import distances_m
 from distrib.results import Assumed, Band, Profile, Shares, Source
+from distrib.studies.designs import FIGURES
+from distrib.studies.influences import Influences
+from distrib.studies.screening import Effects
+from distrib.studies.sensitivity import Indices
 
 DEVIATIONS = {"bench": (-7.2, -4.4, -0.9, 4.1, 8.4), "phased": (-2.1, -0.9, 0.2, 0.8, 2.0),
               "wave": (-3.6, 0.4, -0.6, -0.4, 4.2)}
@@ -72,6 +76,20 @@ def findings() -> tuple[FindingRow, ...]:
                    "common practice", "measure the gasket"))
 
 
+def influences() -> Influences:
+    """Indices of eight inputs and effects of three dimensions, on spread and leanest lambda."""
+    total = np.outer([0.6, 0.3, 0.1, 0.06, 0.03, 0.02, 0.01, 0.005], [1.0, 0.9])
+    uncertain = Indices(
+        tuple(f"made.runner.{n}.diameter" for n in range(1, 9)), FIGURES, 0.8 * total, total,
+        0.7 * total, 0.9 * total, 0.85 * total, 1.2 * total, np.array([5.0, 0.82]),
+        np.array([1.0, 0.01]), 0.95, 128, 0)
+    size = np.array([[16.0, 0.02], [6.0, 0.03], [0.4, 0.001]])
+    effects = Effects(("plenum.width", "runners.angle", "plenum.length"), FIGURES, size,
+                      -0.9 * size, 0.2 * size, 0.15 * size, 4, np.full(3, 4))
+    return Influences("bench", uncertain, effects,
+                      ("64 to 100 mm", "60 to 90 deg", "380 to 480 mm"))
+
+
 def report(case: Case, **more: Any) -> ReportData:
     models = ("phased", "bench", "wave")
     results = tuple(shares(case, m) for m in models)
@@ -95,6 +113,7 @@ def report(case: Case, **more: Any) -> ReportData:
             Sensitivity("plenum diameter", "-5 % / +5 %", 5.0, 3.3),
             Sensitivity("mouth radius", "5 mm / 15 mm", 4.3, 4.0),
             Sensitivity("regain", "0.6 / 0.9", 2.4, 5.2))),
+        "influences": influences(),
         "versions": {"distrib": "0.1.0", "python": "3.11"}, "date": "2026-01-02",
         "case_hash": case.sha256}
     return ReportData(case=case, shares=results, **{**values, **more})

@@ -21,7 +21,7 @@ from distrib.report.palette import VERDICT_STYLES
 from distrib.report.save import figure_bytes, house_style, new_figure
 from distrib.report.sections import build_document
 
-UNIT = re.compile(r"\((mm|%|Pa|m/s|rev/min)\)|%")
+UNIT = re.compile(r"\((mm|%|% points|-|Pa|m/s|rev/min)\)|%")
 
 
 def data() -> ReportData:

@@ -112,7 +112,8 @@ def test_sections_appear_only_with_their_data() -> None:
     assert {"glance", "drawing", "shares", "why", "rpm", "sensitivity", "trims", "review",
             "assumptions", "laws", "cautions", "versions", "shop-sheet",
             "bench-sheet", "tuner-sheet", "reviewer-sheet"} == full
-    bare = fakes.report(designs.case(), findings=None, trims=None, sensitivity=None, rpm_sweep=())
+    bare = fakes.report(designs.case(), findings=None, trims=None, sensitivity=None,
+                        influences=None, rpm_sweep=())
     names = {s.name for s in build_document([bare]).sections}
     assert full - names == {"rpm", "sensitivity", "trims", "review", "tuner-sheet",
                             "reviewer-sheet"}
@@ -225,7 +226,8 @@ def test_point_without_solution_is_reported_in_words() -> None:
         fakes.shares(case), converged=np.array([False]), reason=("runner 3: choked",),
         share=np.full((1, 5), np.nan), deviation_percent=np.full((1, 5), np.nan),
         spread_percent=np.array([np.nan]))
-    data = fakes.report(case, trims=None, findings=None, sensitivity=None, rpm_sweep=())
+    data = fakes.report(case, trims=None, findings=None, sensitivity=None, influences=None,
+                        rpm_sweep=())
     text = report_html([dataclasses.replace(data, shares=(bad,))])
     assert "No solution at this point: runner 3: choked" in text
     assert "nan" not in re.sub(r"<svg.*?</svg>", "", text, flags=re.DOTALL).lower().split()
