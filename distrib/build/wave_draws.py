@@ -2,7 +2,7 @@
 
 A draw changes the losses of the graph that all models read, wall friction, the bore of every runner
 as made and the flow of every port, by the same names as in the phased model, so that two designs,
-and two models, meet the same draw.
+and two models, meet the same draw; and pressure and temperature of the charge.
 """
 
 from __future__ import annotations
@@ -48,6 +48,19 @@ def each_draw(draws: Draws) -> tuple[OneDraw, ...]:
                  for i in range(draws.samples))
 
 
+def _charge_draw(case: Case, draw: Draws) -> tuple[float, float]:
+    """Factor on the charge pressure and kelvins added to the charge temperature.
+
+    Waves run with the speed of sound, so that their tuning follows the temperature. The network
+    models draw neither: with exhaust and charge pressure all its pressures and flows scale alike,
+    and a few kelvins move its shares by less than a hundredth of a percent (see the tests).
+    """
+    sigma = case.uncertainty
+    pressure = draw.factor("conditions.charge_pressure", sigma.charge_pressure_percent / 100.0)
+    warmer = sigma.charge_temperature_kelvin * draw.z("conditions.charge_temperature")
+    return float(np.ravel(pressure)[0]), float(np.ravel(warmer)[0])
+
+
 def wave_trapped(
     case: Case, points: Mapping[str, FloatArray], draws: Draws, *,
     options: Options | None = None, threads: int = 1,
@@ -58,10 +71,11 @@ def wave_trapped(
     """
     chosen = options or Options(cell_m=SAMPLE_CELL_M)
     speeds = [float(n) for n in points["rpm"]]
-    charge = list(zip(map(float, points["charge_pressure_pa"]),
-                      map(float, points["charge_temperature_k"]), strict=True))
 
     def one(draw: Draws) -> list[FloatArray]:
+        pressure, warmer = _charge_draw(case, draw)
+        charge = [(float(p) * pressure, float(t) + warmer) for p, t in zip(
+            points["charge_pressure_pa"], points["charge_temperature_k"], strict=True)]
         setups = {c: case_setup(case, speeds[0], *c, draw).setup for c in set(charge)}
         runs = [solve(replace(setups[c], rpm=n), chosen)
                 for n, c in zip(speeds, charge, strict=True)]

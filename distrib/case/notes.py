@@ -73,6 +73,16 @@ class Uncertainty(Part):
         float,
         Spec("tolerance", "length", "standard deviation of made dimensions", "0.1 mm", 0, 0.005),
     ] = 0.1e-3
+    charge_pressure_percent: Annotated[
+        float,
+        Spec("charge_pressure_percent", "number", "standard deviation of the charge pressure", "2",
+             0, 20),
+    ] = 2.0
+    charge_temperature_kelvin: Annotated[
+        float,
+        Spec("charge_temperature_kelvin", "number",
+             "standard deviation of the charge temperature", "5", 0, 50),
+    ] = 5.0
 
 
 class SearchRange(Part):

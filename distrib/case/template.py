@@ -96,7 +96,8 @@ def _tree(values: Starter, entry: str) -> dict[str, Any]:
                 "dead_time": [[12.0, "1.25 ms"], [14.0, "0.95 ms"]],
             },
         },
-        "uncertainty": {"samples": 1000, "seed": 1, "tolerance": "0.1 mm"},
+        "uncertainty": {"samples": 1000, "seed": 1, "tolerance": "0.1 mm",
+                        "charge_pressure_percent": 2, "charge_temperature_kelvin": 5},
     }
 
 

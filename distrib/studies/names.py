@@ -17,6 +17,8 @@ LAWS: Final[dict[str, str]] = {
     "law.diffuser": "loss of the entry cone",
     "law.baffle": "loss of the baffle",
     "law.tube.mouth": "loss at the ends of the balance tubes",
+    "conditions.charge_pressure": "charge pressure",
+    "conditions.charge_temperature": "charge temperature",
     "law.jet.side": "jet of the side entry",
     "law.jet.center": "jet of the center entry",
     "law.jet.ducted": "jet of the inner duct",

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from distrib.build.draws import Draws
-from distrib.build.phased import operating_points
+from distrib.build.phased import operating_points, solve_phased
 from distrib.build.wave import solve_wave
 from distrib.build.wave_draws import SAMPLE_CELL_M, each_draw, wave_trapped
 from distrib.build.wave_setup import CaseSetup, case_setup
@@ -37,8 +37,36 @@ def moved(case: Case, **draws: float) -> CaseSetup:
     return case_setup(case, 6000.0, draws=GivenDraws(samples=1, given=names))
 
 
+CHARGE = {"conditions.charge_pressure", "conditions.charge_temperature"}
+
+
 def test_wave_and_phased_draw_the_same_names(case: Case) -> None:
-    assert set(uncertain_names(case, "wave")) == set(uncertain_names(case, "phased"))
+    """Waves draw the charge's conditions as well, which shares of the network do not follow."""
+    assert set(uncertain_names(case, "wave")) - CHARGE == set(uncertain_names(case, "phased"))
+    assert set(uncertain_names(case, "wave")) >= CHARGE
+
+
+def test_shares_of_the_phased_model_do_not_follow_the_charge(case: Case) -> None:
+    """Two standard deviations of both at the highest speed: less than a hundredth of a percent."""
+    now = case.conditions
+    plain, moved = (solve_phased(case, rpm=[max(now.rpm)], charge_pressure_pa=p,
+                                 charge_temperature_k=t).deviation_percent
+                    for p, t in ((now.charge_pressure_pa, now.charge_temperature_k),
+                                 (1.04 * now.charge_pressure_pa, now.charge_temperature_k + 10.0)))
+    assert np.abs(moved - plain).max() < 0.01
+
+
+def test_charge_draws_are_those_of_the_case_so_changed(case: Case) -> None:
+    """One standard deviation of each: 2 % of pressure, 5 K."""
+    points = operating_points(case, [4500.0], None, None)
+    drawn, nominal = wave_trapped(case, points, given(tuple(sorted(CHARGE)), np.ones((1, 2))))
+    now = case.conditions
+    typed = solve_wave(case, rpm=[4500.0], charge_pressure_pa=1.02 * now.charge_pressure_pa,
+                       charge_temperature_k=now.charge_temperature_k + 5.0,
+                       options=Options(cell_m=SAMPLE_CELL_M))
+    assert typed.trapped_air_kg is not None
+    np.testing.assert_allclose(drawn[0, 0], typed.trapped_air_kg[0], rtol=1e-9)
+    assert np.abs(deviation(drawn[0, 0]) - deviation(nominal[0])).max() > 0.02
 
 
 def test_a_draw_is_the_same_whatever_it_is_drawn_with() -> None:
