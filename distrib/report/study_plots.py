@@ -193,8 +193,9 @@ def front_chart(ax: Axes, found: Improvement) -> Axes:
     ax.plot([0.0], [found.start_spread_percent], linestyle="none", marker=present.marker,
             markersize=9, color=present.colour, markeredgecolor=INK, label="present design")
     for number, row in enumerate(found.picked, start=1):
-        ax.annotate(str(number), (archive.air_loss[row], archive.spread[row]), xytext=(4, 5),
-                    textcoords="offset points", fontweight="bold")
+        ax.annotate(str(number), (archive.air_loss[row], archive.spread[row]),
+                    xytext=(0, 6 if number % 2 else -14), ha="center", textcoords="offset points",
+                    fontweight="bold")
     shown = archive.spread[good]
     ax.set_ylim(0.0, 1.1 * max(found.start_spread_percent, float(np.quantile(shown, 0.9))))
     ax.set_xlabel("loss of air against the present design (%)")
