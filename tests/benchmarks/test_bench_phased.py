@@ -61,6 +61,7 @@ def test_samples_repeat_as_closely_as_stated(
         case: Case, monkeypatch: pytest.MonkeyPatch) -> None:
     usual = sampled(case, SPEEDS[::4], PART)
     monkeypatch.setattr(band, "SAMPLE_REPEATS", 1e-8)
+    monkeypatch.setattr(band, "SAMPLE_CYCLES", 60)
     to_the_end = sampled(case, SPEEDS[::4], PART)
     assert np.abs(usual - to_the_end).max() < LEFT_OPEN
 
