@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from distrib.studies.sensitivity import Indices
 
 WIDTH_IN: Final = 7.0
+NAMED: Final = 3
+"""Inputs that are named in words."""
 MOST: Final = 8
 """Inputs that get bars; the others are below all of them."""
 PANELS: Final = ("spread", "leanest lambda")
@@ -32,14 +34,13 @@ PANELS: Final = ("spread", "leanest lambda")
 def influence_words(found: Influences) -> tuple[str, ...]:
     """How the influences were found, what the uncertainty rests on, what the dimensions do."""
     from distrib.studies.influences import effects_in_words
-    from distrib.studies.sensitivity import in_words
 
     indices = found.uncertain
     inputs = len(indices.inputs)
     out = [f"Laws and tolerances together, {found.model} model: parts of the variance "
            f"(Sobol indices, {indices.base * (inputs + 2)} draws); bars reach over the "
-           f"{indices.level:.0%} interval",
-           *(" ".join(as_sentence(text) for text in in_words(indices, k)) for k in (0, 1))]
+           f"{100.0 * indices.level:.0f} % interval",
+           *(_variance_words(indices, k) for k in range(len(PANELS)))]
     if found.dimensions is not None:
         out += [f"Dimensions over their ranges, others moving too: elementary effects after Morris "
                 f"on {found.dimensions.paths} paths",
@@ -48,6 +49,23 @@ def influence_words(found: Influences) -> tuple[str, ...]:
     elif found.why_none:
         out.append(f"Dimensions: not screened, {found.why_none}")
     return tuple(as_sentence(text) for text in out)
+
+
+def _variance_words(indices: Indices, k: int) -> str:
+    """The inputs with the largest parts of one figure's variance, each with its interval."""
+    from distrib.studies.names import plain_name
+
+    total, low, high = (a[:, k] for a in (indices.total, indices.total_low, indices.total_high))
+    order = np.argsort(-np.nan_to_num(total), kind="stable")[:NAMED]
+    if not np.isfinite(total[order]).all():
+        return f"the {PANELS[k]} does not vary"
+    named = [f"{plain_name(indices.inputs[i])} {lead}{_percent(total[i])}{of} "
+             f"({_percent(low[i])} to {_percent(high[i])})"
+             for i, lead, of in zip(order, ("accounts for ", *["for "] * NAMED),
+                                    (f" of the variance of the {PANELS[k]}", *[""] * NAMED),
+                                    strict=False)]
+    rest = len(indices.inputs) - len(named)
+    return ", ".join(named) + (f"; each of the other {rest} for less" if rest > 0 else "")
 
 
 def index_picture(found: Influences, name: str) -> Picture:

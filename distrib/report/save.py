@@ -144,6 +144,8 @@ _REFERENCE = re.compile(r'((?:xlink:)?href="#)([^"]+)(")')
 _URL = re.compile(r"(url\(#)([^)]+)(\))")
 _COORDINATES = re.compile(r' d="[^"]*"|translate\([^)]*\)|(?<= [xy])="[^"]*"')
 _LONG_FIGURE = re.compile(r"-?\d+\.\d{3,}")
+_GLYPHS = (("DejaVuSans-Bold-", "b"), ("DejaVuSans-", "g"))
+"""Names of glyphs, thousands of times on a page, and what stands for them."""
 _XLINK = re.compile(r'\s+xmlns:xlink="[^"]*"')
 
 
@@ -159,6 +161,8 @@ def inline_svg(figure: Figure, name: str, title: str, description: str) -> str:
     for pattern in (_PROLOGUE, _METADATA, _COMMENT, _STYLE_TAG):
         text = pattern.sub("", text)
     text = _HEIGHT.sub(r"\1", _SIZE.sub(r"\1", text, count=1), count=1)
+    for long, short in _GLYPHS:
+        text = text.replace(long, short)
     for pattern in (_ID, _REFERENCE, _URL):
         text = pattern.sub(rf"\g<1>{name}-\g<2>\g<3>", text)
     text = _XLINK.sub("", text).replace("xlink:href=", "href=")
