@@ -129,6 +129,18 @@ def test_review_reads_the_wave_model_at_all_its_speeds() -> None:
     assert report_data.reviewed([wave], {})[0] is wave
 
 
+def test_garbage_is_looked_for_seldom_and_the_setting_comes_back() -> None:
+    import gc
+
+    from distrib.cli.collection import OBJECTS, seldom
+
+    before = gc.get_threshold()
+    with pytest.raises(ZeroDivisionError), seldom():
+        assert gc.get_threshold()[0] == OBJECTS and gc.isenabled()
+        raise ZeroDivisionError
+    assert gc.get_threshold() == before
+
+
 def test_kept_result_comes_back_whole() -> None:
     shares = fakes.shares(designs.two_plenum_case(), "wave")
     back = unpacked(packed(shares))
