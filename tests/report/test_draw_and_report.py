@@ -134,10 +134,14 @@ def test_garbage_is_looked_for_seldom_and_the_setting_comes_back() -> None:
 
     from distrib.cli.collection import OBJECTS, seldom
 
-    before = gc.get_threshold()
-    with pytest.raises(ZeroDivisionError), seldom():
+    @seldom()
+    def fails() -> None:
         assert gc.get_threshold()[0] == OBJECTS and gc.isenabled()
         raise ZeroDivisionError
+
+    before = gc.get_threshold()
+    with pytest.raises(ZeroDivisionError):
+        fails()
     assert gc.get_threshold() == before
 
 
