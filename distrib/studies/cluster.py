@@ -2,13 +2,15 @@
 
 A worker that is killed costs only the chunks it held: the scheduler gives them to another
 worker. Figures are the same bit for bit as long as the workers run the same versions on
-processors of one kind (compiled kernels follow the processor); the versions are compared first.
+processors of one kind (compiled kernels and linear algebra follow the processor); the versions are
+compared first.
 """
 
 from __future__ import annotations
 
 import hashlib
 import importlib.util
+import os
 import platform
 from collections.abc import Mapping
 from pathlib import Path
@@ -31,7 +33,8 @@ def worker_versions() -> dict[str, str]:
 
     return {"distrib": __version__, "program text": program_digest(), "numpy": version("numpy"),
             "scipy": version("scipy"), "numba": version("numba"),
-            "python": platform.python_version(), "processor": platform.machine()}
+            "python": platform.python_version(), "processor": platform.machine(),
+            "OPENBLAS_CORETYPE": os.environ.get("OPENBLAS_CORETYPE", "not set")}
 
 
 def program_digest() -> str:
