@@ -117,8 +117,6 @@ def sampled(
 
     import numpy as np
 
-    from distrib.studies.compare import compare_samples
-
     at_speed: dict[str, dict[str, Any]] = {}
     all_speeds: dict[str, dict[str, Any]] = {}
     found = []
@@ -130,9 +128,22 @@ def sampled(
             if over is not None:
                 all_speeds.setdefault(model, {})[name] = np.ptp(over, axis=-1)
         found.append(replace(one, at=at))
-    paired, over = ({m: compare_samples(s) for m, s in spreads.items() if len(s) == len(names)}
-                    for spreads in (at_speed, all_speeds))
+    paired, over = ({m: c for m, s in spreads.items() if len(s) == len(names)
+                     and (c := _compared(m, s)) is not None} for spreads in (at_speed, all_speeds))
     return found, paired, over
+
+
+def _compared(model: str, spreads: Mapping[str, Any]) -> Comparison | None:
+    """Paired comparison of one model; None, and a remark, where too few draws have a solution."""
+    from distrib.cli.output import note
+    from distrib.errors import InputError
+    from distrib.studies.compare import compare_samples
+
+    try:
+        return compare_samples(spreads)
+    except InputError as error:
+        note(f"{model}: not compared by draws: {error}")
+        return None
 
 
 def _deviations(one: Solved, effort: Effort, seed: int) -> dict[str, tuple[Any, Any]]:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from distrib.cli.app import main
-from distrib.cli.compare import chance_tables
+from distrib.cli.compare import _compared, chance_tables
 from distrib.studies.compare import compare_samples
 
 CASES = Path(__file__).resolve().parents[2] / "cases"
@@ -25,6 +25,15 @@ def test_chances_by_speed_and_overall_are_those_of_the_paired_draws() -> None:
     assert table[0].title == "Chance that A is more even than B"
     assert [row[1].strip() for row in table[0].rows] == ["62%?", "100%", "100%"]
     assert [row[0] for row in table[0].rows] == ["3000", "5000", "all"]
+
+
+def test_too_few_solved_draws_leave_a_model_out(capsys: pytest.CaptureFixture[str]) -> None:
+    spread = np.full((24, 2), 1.0)
+    spread[:6, 1] = np.nan
+    assert _compared("wave", {"A": spread, "B": spread}) is None
+    assert "wave: not compared by draws" in capsys.readouterr().err
+    solved = spread[6:].repeat(2, axis=0)
+    assert _compared("wave", {"A": solved, "B": solved}) is not None
 
 
 @pytest.mark.slow
