@@ -117,3 +117,10 @@ def _read_comma(text: str) -> float:
         joined = text.replace(" ", "")
         raise NumeralError(f'no space inside a number: write "{joined} {{unit}}"')
     raise NumeralError('write one number, such as "12.5 {unit}"')
+
+
+def chance_in_words(part: float) -> str:
+    """A chance in percent, as "83 %"; samples never make it 0 or 100: "under 1 %", "over 99 %"."""
+    if part < 0.01:
+        return "under 1 %"
+    return "over 99 %" if part > 0.99 else f"{100.0 * part:.0f} %"

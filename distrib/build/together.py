@@ -15,32 +15,56 @@ def spanned(first: Shares, second: Shares, lean_percent: float) -> Shares:
     The deviations of `second` go along as `extra["other_deviation_percent"]` (P, N): a cylinder
     is flagged when either model flags it.
 
-    The band of `first` keeps its width about each model's figure. The chance of exceeding the
-    lean limit is the larger of both: that of `second` is read off the same band moved to its
-    figure, as one at or above one half when its figure exceeds the limit. Points at which
-    `second` did not converge keep the band of `first`.
+    Where `second` has a band, both are spanned, and the chance of exceeding the lean limit is the
+    larger of both. Where it has none (or too few of its draws repeat), the band of `first` is
+    taken to stand about its figure too: a guess, since waves scatter more than the network.
+    Points at which `second` did not converge keep the band of `first`. The chance of being the
+    leanest stays that of `first`.
     """
     if first.band is None:
         return replace(first, extra={
             **first.extra, "other_deviation_percent": second.deviation_percent})
-    band = first.band
-    shift = np.where(np.isfinite(second.deviation_percent),
-                     second.deviation_percent - first.deviation_percent, 0.0)
-    low = np.minimum(band.low_percent, band.low_percent + shift)
-    high = np.maximum(band.high_percent, band.high_percent + shift)
-    moved = _chance(second.deviation_percent, band, lean_percent)
-    chance = np.fmax(band.chance_lean, moved)
-    spread = np.stack([np.broadcast_to(first.spread_percent, second.spread_percent.shape),
-                       second.spread_percent])
-    half_low = first.spread_percent - band.spread_low_percent
-    half_high = band.spread_high_percent - first.spread_percent
+    band, other = first.band, _band_of(second, _lent(first, second, lean_percent))
     wide = replace(
-        band, low_percent=low, high_percent=high, chance_lean=chance,
-        spread_low_percent=np.nanmin(spread, axis=0) - half_low,
-        spread_high_percent=np.nanmax(spread, axis=0) + half_high,
+        band, low_percent=np.fmin(band.low_percent, other.low_percent),
+        high_percent=np.fmax(band.high_percent, other.high_percent),
+        chance_lean=np.fmax(band.chance_lean, other.chance_lean),
+        spread_low_percent=np.fmin(band.spread_low_percent, other.spread_low_percent),
+        spread_high_percent=np.fmax(band.spread_high_percent, other.spread_high_percent),
     )
     extra = {**first.extra, "other_deviation_percent": second.deviation_percent}
     return replace(first, band=wide, extra=extra)
+
+
+def _band_of(shares: Shares, lent: Band) -> Band:
+    """The own band of a result, and the lent one where it has none."""
+    own = shares.band
+    if own is None:
+        return lent
+    none = np.isnan(own.spread_low_percent)
+
+    def either(mine: FloatArray, other: FloatArray) -> FloatArray:
+        return np.where(none if mine.ndim == 1 else none[:, None], other, mine)
+
+    return replace(
+        own, low_percent=either(own.low_percent, lent.low_percent),
+        high_percent=either(own.high_percent, lent.high_percent),
+        chance_lean=either(own.chance_lean, lent.chance_lean),
+        spread_low_percent=either(own.spread_low_percent, lent.spread_low_percent),
+        spread_high_percent=either(own.spread_high_percent, lent.spread_high_percent))
+
+
+def _lent(first: Shares, second: Shares, lean_percent: float) -> Band:
+    """The band of `first` moved to the figures of `second`."""
+    assert first.band is not None
+    band = first.band
+    shift = second.deviation_percent - first.deviation_percent
+    more = second.spread_percent - first.spread_percent
+    return replace(
+        band, low_percent=band.low_percent + shift, high_percent=band.high_percent + shift,
+        chance_lean=_chance(second.deviation_percent, band, lean_percent),
+        spread_low_percent=band.spread_low_percent + more,
+        spread_high_percent=band.spread_high_percent + more)
 
 
 def _chance(deviation: FloatArray, band: Band, lean_percent: float) -> FloatArray:

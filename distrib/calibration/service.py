@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -49,6 +49,7 @@ def solver(model: EngineModel, samples: int = SAMPLES) -> Solver:
     from distrib.build.band import phased_with_band
     from distrib.build.together import spanned
     from distrib.build.wave import solve_wave
+    from distrib.build.wave_draws import wave_band
 
     def solve(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
         if model == "wave":
@@ -57,6 +58,7 @@ def solver(model: EngineModel, samples: int = SAMPLES) -> Solver:
         if model == "phased":
             return phased
         other = solve_wave(case, rpm=rpm, charge_pressure_pa=pressure)
+        other = replace(other, band=wave_band(case, other, rpm=rpm, charge_pressure_pa=pressure))
         return spanned(phased, other, case.limits.lean_percent)
 
     return solve

@@ -244,10 +244,12 @@ def chance_tables(names: Sequence[str], over: Mapping[str, Comparison],
 
 
 def _chance(comparison: Comparison, a: str, b: str, point: int | None) -> str:
+    from distrib.numerals import chance_in_words
+
     i, j = comparison.designs.index(a), comparison.designs.index(b)
     known = comparison.apart[i, j, -1 if point is None else point]
     chance = comparison.chance_overall[i, j] if point is None else comparison.chance[i, j, point]
-    return f"{chance:.0%}{' ' if known else '?'}"
+    return f"{chance_in_words(float(chance))}{'' if known else ' ?'}"
 
 
 def sentences(names: Sequence[str], paired: Mapping[str, Comparison]) -> list[str]:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from distrib.numerals import chance_in_words
+
 if TYPE_CHECKING:
     from distrib.case.schema import Case
     from distrib.studies.compare import Comparison
@@ -88,7 +90,7 @@ def disagreements(judged: Sequence[Judged]) -> list[str]:
         sides = {j.model: j.chance(name) for j in judged if j.side(name) != "cannot tell"}
         if sides and min(sides.values()) < 0.5 < max(sides.values()):
             said.append(f"the models disagree about {name}: chance to beat the present design "
-                        + ", ".join(f"{v:.0%} by {m}" for m, v in sides.items())
+                        + ", ".join(f"{chance_in_words(v)} by {m}" for m, v in sides.items())
                         + "; do not build it on this alone")
     return said
 

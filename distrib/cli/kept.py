@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -23,16 +23,31 @@ def kept_wave(case: Case, speeds: Sequence[float], folder: str | None) -> Shares
     A kept file counts only for the same case, speeds, version and program text. A file that
     cannot be read is made anew. Raises NoSolution as the model does.
     """
-    from distrib.files import write_bytes_atomic
-
     def solved() -> Shares:
         from distrib.build.wave import solve_wave
 
         return solve_wave(case, rpm=list(speeds))
 
+    return _kept(case, "wave", speeds, folder, solved)
+
+
+def kept_band(case: Case, nominal: Shares, rpm: float, folder: str | None) -> Shares:
+    """A wave result at one speed with its band, kept likewise."""
+    def solved() -> Shares:
+        from distrib.cli.solved import with_wave_band
+
+        return with_wave_band(case, nominal, rpm)
+
+    return _kept(case, "wave-band", [rpm], folder, solved)
+
+
+def _kept(case: Case, name: str, speeds: Sequence[float], folder: str | None,
+          solved: Callable[[], Shares]) -> Shares:
+    from distrib.files import write_bytes_atomic
+
     if folder is None:
         return solved()
-    place = Path(folder) / f"wave-{_key(case, speeds)}.npz"
+    place = Path(folder) / f"{name}-{_key(case, speeds)}.npz"
     try:
         return unpacked(place.read_bytes())
     except (OSError, ValueError, KeyError, TypeError):

@@ -105,7 +105,7 @@ def _results(
     case: Case, wanted: Wanted, rpm: float,
 ) -> tuple[list[Shares], dict[str, Shares], list[str]]:
     """Results at the chosen speed in the order asked for, over all speeds by model, and remarks."""
-    from distrib.cli.kept import kept_wave
+    from distrib.cli.kept import kept_band, kept_wave
     from distrib.cli.solved import solve_case
 
     steady = [m for m in wanted.models if m != "wave"]
@@ -123,6 +123,8 @@ def _results(
         try:
             whole = kept_wave(case, speeds, wanted.keep)
             over["wave"], at["wave"] = whole, at_point(whole, speeds.index(rpm))
+            if bool(at["wave"].converged.all()):
+                at["wave"] = kept_band(case, at["wave"], rpm, wanted.keep)
         except NoSolution as error:
             remarks.append(f"{case.title}: the wave model gave no solution: {error}")
         if "wave" in at and "phased" in at and bool(at["wave"].converged.all()):

@@ -83,6 +83,8 @@ def solve_case(
             remarks.append(f"{case.title}: {model} at {chosen:g} rev/min: {whole.reason[point]}")
         elif model == "phased" and sampled:
             at_speed[model] = _with_band(case, at_speed[model], chosen, samples, seed)
+        elif model == "wave" and sampled:
+            at_speed[model] = with_wave_band(case, at_speed[model], chosen, seed)
     if not any(bool(s.converged.all()) for s in at_speed.values()):
         raise NoSolution("; ".join(remarks) or "no model gave a solution")
     at_speed = {m: s for m, s in at_speed.items() if bool(s.converged.all())}
@@ -116,3 +118,12 @@ def _with_band(case: Case, nominal: Shares, rpm: float, samples: int | None,
     from distrib.build.band import phased_band
 
     return replace(nominal, band=phased_band(case, nominal, rpm=[rpm], samples=samples, seed=seed))
+
+
+def with_wave_band(case: Case, nominal: Shares, rpm: float, seed: int | None = None) -> Shares:
+    """A wave result at one speed with the band of its few draws."""
+    from dataclasses import replace
+
+    from distrib.build.wave_draws import wave_band
+
+    return replace(nominal, band=wave_band(case, nominal, rpm=[rpm], seed=seed))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -33,9 +32,6 @@ if TYPE_CHECKING:
     from distrib.results import Shares
 
 
-_PERCENT: Final = re.compile(r"(?<=\d)%")
-
-
 def heeded(data: ReportData) -> dict[int, Verdict]:
     """Verdict to heed for each cylinder: of the engine models (phased, wave) the graver one.
 
@@ -60,8 +56,7 @@ def glance_section(
     """Job, design and answer of every case; with several cases the comparison first."""
     blocks: list[Paragraph | Bullets | Facts | Heading] = []
     if len(reports) > 1:
-        sentences = [_PERCENT.sub(" %", text) for text in comparison]
-        sentences = sentences or _apart_by_bands(reports, labels)
+        sentences = list(comparison) or _apart_by_bands(reports, labels)
         blocks += [Paragraph(text, "lead") for text in sentences]
     for data, label in zip(reports, labels, strict=True):
         if len(reports) > 1:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distrib.errors import InputError, Problem
+from distrib.numerals import chance_in_words
 from distrib.report.numbers import plain
 from distrib.report.palette import INK, MUTED, PAPER, RULE, series_style, text_on
 from distrib.report.save import SMALL_POINTS, figure_bytes, house_style, new_figure
@@ -216,7 +217,7 @@ def difference_chart(ax: Axes, found: Comparison) -> Axes:
                   color=style.colour, linewidth=7, alpha=0.6)
         ax.plot([found.difference_median[i, j, -1]], [y], marker=style.marker, color=style.colour,
                 markeredgecolor=INK, linestyle="none")
-        words = (f"first more even: {found.chance_overall[i, j]:.0%}" if apart
+        words = (f"first more even: {chance_in_words(float(found.chance_overall[i, j]))}" if apart
                  else "cannot tell them apart")
         ax.annotate(words, (found.difference_median[i, j, -1], y), xytext=(0, 9),
                     textcoords="offset points", ha="center", fontsize=SMALL_POINTS)

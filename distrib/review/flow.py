@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from distrib.case import geometry
+from distrib.numerals import chance_in_words
 from distrib.results import Shares, Source
 from distrib.review import estimates
 from distrib.review.rules import (
@@ -21,7 +22,6 @@ from distrib.review.rules import (
     worst,
 )
 from distrib.review.subject import Subject, circle_m2
-from distrib.review.words import chance
 
 ESTIMATE_REGAIN: Final = 0.8
 ESTIMATE_RUNNER_LOSS: Final = 2.0
@@ -237,7 +237,8 @@ def check_lean(subject: Subject, limits: Limits) -> Outcome:
     )
     if chances:
         likely, at_speed = max(chances)
-        text += f"; by the band{at_speed} the chance of passing the lean limit is {chance(likely)}"
+        text += (f"; by the band{at_speed} the chance of passing the lean limit is "
+                 f"{chance_in_words(likely)}")
         if likely >= CHANCE_LEAN:
             verdict = "change"
         elif likely >= CHANCE_WATCH and verdict == "ok":
@@ -264,8 +265,8 @@ def check_nearly_even(subject: Subject, limits: Limits) -> Outcome:
     value = float(np.nanmin(np.nanmax(shares.band.chance_leanest, axis=-1)))
     return Outcome(
         limits.grade(value),
-        f"the leanest cylinder is the same one in {chance(value)} of the samples at the least "
-        "certain speed",
+        f"the leanest cylinder is the same one in {chance_in_words(value)} of the samples at the "
+        "least certain speed",
         value,
     )
 

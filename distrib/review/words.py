@@ -20,13 +20,6 @@ def number(value: float | None, unit: str) -> str:
     return text if unit == "-" else f"{text} {unit}"
 
 
-def chance(part: float) -> str:
-    """A chance in percent; samples never make it 0 or 100."""
-    if part < 0.01:
-        return "under 1 %"
-    return "over 99 %" if part > 0.99 else f"{100.0 * part:.0f} %"
-
-
 def value_text(finding: Finding) -> str:
     """The value with its unit, or `-`."""
     return number(finding.value, finding.unit)

@@ -14,6 +14,7 @@ from typing import Literal, TypeVar
 import numpy as np
 
 from distrib.errors import InputError, Problem
+from distrib.numerals import chance_in_words
 from distrib.results import BoolArray, FloatArray, IntArray
 from distrib.studies.sampling import PairedDraws, Uncertain, paired_draws, quantile_band
 
@@ -58,7 +59,8 @@ class Comparison:
         at = -1 if point is None else point
         chance = self.chance_overall[i, j] if point is None else self.chance[i, j, point]
         low, high = self.difference_low[i, j, at], self.difference_high[i, j, at]
-        band = f"spread of {a} minus {b}: {low:+.2f} to {high:+.2f} points at {self.level:.0%}"
+        band = (f"spread of {a} minus {b}: {low:+.2f} to {high:+.2f} points at "
+                f"{100.0 * self.level:.0f} %")
         if not self.apart[i, j, at]:
             return (f"{CANNOT_TELL}: {a} is more even with a chance of {self.chance_words(chance)} "
                     f"({band})")
@@ -69,8 +71,10 @@ class Comparison:
         """A chance, and where draws are few how far they leave it open."""
         low, high = wilson(chance, self.samples, self.level)
         if high - low < 2.0 * WIDE:
-            return f"{chance:.0%}"
-        return f"{chance:.0%}, {low:.0%} to {high:.0%} from {self.samples} draws"
+            return chance_in_words(chance)
+        low, high = max(low, 0.0), min(high, 1.0)
+        return (f"{chance_in_words(chance)}, {100.0 * low:.0f} to {100.0 * high:.0f} % from "
+                f"{self.samples} draws")
 
     def ranking(self) -> tuple[tuple[int, tuple[str, ...]], ...]:
         """(rank, designs) from most to least even; designs of one rank are tied."""

@@ -132,7 +132,7 @@ def test_two_designs_are_compared_on_one_scale_and_may_be_alike() -> None:
     even = dataclasses.replace(center, shares=(fakes.shares(
         designs.center_case(), deviation=(-0.2, 0.1, 0.2, 0.0, -0.1), half=0.1),))
     assert "B: Inline five, center entry is the more even design" in report_html([side, even])
-    spoken = report_html([side, center], comparison=["Side is more even with a chance of 7%."])
+    spoken = report_html([side, center], comparison=["Side is more even with a chance of 7 %."])
     assert "Side is more even with a chance of 7 %." in words(spoken)
     assert "Cannot tell" not in spoken
 

@@ -23,7 +23,7 @@ def test_chances_by_speed_and_overall_are_those_of_the_paired_draws() -> None:
     over = {"phased": compare_samples({"A": a, "B": b})}
     table = chance_tables(("A", "B"), over, (3000.0, 5000.0))
     assert table[0].title == "Chance that A is more even than B"
-    assert [row[1].strip() for row in table[0].rows] == ["62%?", "100%", "100%"]
+    assert [row[1].strip() for row in table[0].rows] == ["62 % ?", "over 99 %", "over 99 %"]
     assert [row[0] for row in table[0].rows] == ["3000", "5000", "all"]
 
 
