@@ -97,7 +97,7 @@ def solve_steady(
     network: Network, made: Plan, start: FloatArray, threads: int = 1
 ) -> Solution:
     """Solve; cases that fail are tried again by raising their pressure difference in steps."""
-    near = _near_start(network, made, start) if network.batch > 1 else None
+    near = _near_start(network, made, start, threads) if network.batch > 1 else None
     if near is None:
         near = np.array(start)
     found = solve(network, made, near, threads=threads, overwrite=True)
@@ -129,7 +129,9 @@ def solve_steady(
     return Solution(merged, found.p_reference, iterations, residual, worst)
 
 
-def _near_start(network: Network, made: Plan, start: FloatArray) -> FloatArray | None:
+def _near_start(
+    network: Network, made: Plan, start: FloatArray, threads: int
+) -> FloatArray | None:
     """A start near the answers of a batch, from its first case or from a surface; None if unsolved.
 
     A large batch whose cases differ in little starts on the surface through some of its cases.
@@ -141,8 +143,9 @@ def _near_start(network: Network, made: Plan, start: FloatArray) -> FloatArray |
     if network.batch >= LEAST_BATCH:
         which = pilots(network.batch)
         sub = _columns(network, which)
-        found = solve(sub, made, scaled_start(sub, solved, scalars))
-        near = surface_start(network, which, found.x) if found.solved.all() else None
+        found = solve(sub, made, scaled_start(sub, solved, scalars), threads=threads)
+        near = (surface_start(network, which, found.x, threads) if found.solved.all()
+                else None)
         if near is not None:
             return near
     return scaled_start(network, solved, scalars)

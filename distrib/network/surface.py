@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from distrib.kernels import kernel
+from distrib.kernels import in_parts, kernel
 from distrib.network.compiled import Network
 from distrib.vectors import LANES, add, multiply
 
@@ -33,7 +33,7 @@ def pilots(batch: int) -> NDArray[np.int64]:
 
 
 def surface_start(
-    network: Network, which: NDArray[np.int64], solved: FloatArray
+    network: Network, which: NDArray[np.int64], solved: FloatArray, threads: int = 1
 ) -> FloatArray | None:
     """Start (slots, B) of every case from the solved pilots (slots, P); None where it is no use.
 
@@ -60,7 +60,9 @@ def surface_start(
     coefficients = np.linalg.lstsq(terms.T, scaled.T, rcond=None)[0]
     everywhere = np.concatenate([t[rows] for t, _, rows in varying])
     x = np.zeros((solved.shape[0], network.batch))
-    fill(coefficients, to_axes @ (everywhere - mean), scalars, n_p, x)
+    axes_of_all = to_axes @ (everywhere - mean)
+    in_parts(lambda first, last: fill(coefficients, axes_of_all, scalars, n_p, x, first, last),
+             -(-network.batch // LANES), threads)
     x[n + 1:] = network.x_fixed
     return x
 
@@ -73,12 +75,16 @@ def _terms(axes: FloatArray) -> list[FloatArray]:
 
 
 @kernel
-def fill(coefficients: Any, axes: Any, scalars: Any, n_p: int, x: Any) -> None:
-    """Evaluate the surface, coefficients (terms, n), at axes (A, B) into the first n rows of x."""
+def fill(coefficients: Any, axes: Any, scalars: Any, n_p: int, x: Any, begin: int,
+         end: int) -> None:
+    """Evaluate the surface, coefficients (terms, n), at axes (A, B) into the first n rows of x.
+
+    Blocks begin..end of the batch.
+    """
     count, batch = axes.shape
     terms, n = coefficients.shape
     term, y = np.ones(terms * _L), np.zeros(n * _L)
-    for block in range((batch + _L - 1) // _L):
+    for block in range(begin, end):
         first, lanes = block * _L, min(_L, batch - block * _L)
         for a in range(count):
             for i in range(lanes):

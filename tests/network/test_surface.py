@@ -85,7 +85,7 @@ def test_surface_is_evaluated_as_numpy_does(batch: int) -> None:
     axes, n, n_p = rng.normal(size=(3, batch)), 5, 2
     coefficients, scalars = rng.normal(size=(10, n)), rng.uniform(1.0, 2.0, (4, batch))
     x = np.zeros((n + 2, batch))
-    fill(coefficients, axes, scalars, n_p, x)
+    fill(coefficients, axes, scalars, n_p, x, 0, -(-batch // LANES))
     terms = np.array([np.ones(batch), *axes,
                       *(axes[a] * axes[b] for a in range(3) for b in range(a, 3))])
     expected = coefficients.T @ terms * np.where((np.arange(n) < n_p)[:, None], scalars[2],

@@ -83,7 +83,7 @@ def test_two_workers_are_1_7_times_as_fast_as_one_on_real_solves(
     Always: two workers do not do more work than one (processor time), and both do a good part.
     On the clock two of them are 1.7 times one where the machine has two cores to give; on a busy
     one nothing can be twice as fast, so two plain processes with the same work are timed before
-    and after, and the clock only counts when they come near 2. The test below does not depend on
+    and after, and a slow clock only counts when they come near 2. The test below does not depend on
     that.
     """
     pytest.importorskip("distributed")
@@ -106,7 +106,7 @@ def test_two_workers_are_1_7_times_as_fast_as_one_on_real_solves(
         print(f"\n{said}")
     assert sum(busy[2]) < 1.25 * sum(busy[1]), (busy, said)
     assert min(busy[2]) > 0.25 * sum(busy[2]), (busy, said)
-    if min(plain) < FREE:
+    if ratio < WANTED and min(plain) < FREE:
         pytest.skip(f"busy machine, the clock says nothing: {said}")
     assert ratio >= WANTED, said
 
