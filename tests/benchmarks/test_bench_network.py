@@ -22,7 +22,7 @@ AIM_BOTH, LEAST_RATIO_BOTH = 1000.0, 700.0
 BOTH_HAD = 1.7
 """Cores that a round must have had for its time of the clock to count; an idle machine gives 1.8,
 as the start of the batch is found by one thread in part."""
-SAME = 1e-9
+SAME = 1e-10
 """Relative difference of flows: hybr stops at a step of 1e-12, ours at a residual of 1e-12."""
 
 
