@@ -110,6 +110,11 @@ def deviation_percent(share: FloatArray) -> FloatArray:
     return np.asarray((share * share.shape[-1] - 1.0) * 100.0, dtype=np.float64)
 
 
+def deviation_of_air(air: FloatArray) -> FloatArray:
+    """Deviation of each cylinder from the even share of the air, percent; any unit of air."""
+    return deviation_percent(air / air.sum(axis=-1, keepdims=True))
+
+
 def spread_percent(share: FloatArray) -> FloatArray:
     """Largest minus smallest deviation over the cylinders, percent."""
     deviation = deviation_percent(share)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from distrib.build.bench import bench_model, run_bench, runner_flows, solve_bench
-from distrib.build.draws import Draws
+from distrib.build.draws import Draws, parts_of
 from distrib.build.phased import (
     PhasedRun,
     operating_points,
@@ -18,7 +18,7 @@ from distrib.build.phased import (
     run_phased,
 )
 from distrib.case.schema import Case
-from distrib.results import Band, FloatArray, Shares, deviation_percent, spread_percent
+from distrib.results import Band, FloatArray, Shares, deviation_of_air, spread_percent
 
 LEVEL = 0.90
 SAMPLE_REPEATS = 1e-4
@@ -67,8 +67,7 @@ def bench_samples(case: Case, draws: Draws, **settings: object) -> FloatArray:
     """Sampled deviations of the bench model at one depression, (1, S, N), percent."""
     model = bench_model(case, draws=draws, **settings)  # type: ignore[arg-type]
     air = runner_flows(model, run_bench(model, THREADS))
-    share = air / air.sum(axis=-1, keepdims=True)
-    return deviation_percent(share)[None]
+    return deviation_of_air(air)[None]
 
 
 def bench_with_band(
@@ -94,9 +93,7 @@ def phased_samples(
 ) -> tuple[FloatArray, FloatArray]:
     """Sampled deviations (P, S, N) of the phased model; nominal ones (P, N) solved alike."""
     trapped, nominal = trapped_samples(case, points, draws, THREADS)
-    share = trapped / trapped.sum(axis=-1, keepdims=True)
-    centre = nominal / nominal.sum(axis=-1, keepdims=True)
-    return deviation_percent(share), deviation_percent(centre)
+    return deviation_of_air(trapped), deviation_of_air(nominal)
 
 
 def trapped_samples(
@@ -125,24 +122,6 @@ def trapped_samples(
     return out, np.ascontiguousarray(centre)
 
 
-@dataclass(frozen=True)
-class _Part(Draws):
-    """The samples first..last of some draws; notes what was drawn of each name."""
-
-    of: Draws = field(default_factory=Draws)
-    first: int = 0
-    noted: dict[str, FloatArray] = field(default_factory=dict)
-
-    def z(self, name: str) -> FloatArray | float:
-        own = np.asarray(self.of.z(name))[self.first:self.first + self.samples]
-        self.noted[name] = own
-        return np.tile(own, self.repeat)
-
-
-def _part(draws: Draws, first: int, last: int) -> _Part:
-    return _Part(samples=last - first, seed=draws.seed, of=draws, first=first)
-
-
 def _run(case: Case, point: Mapping[str, FloatArray], draws: Draws, seed: FloatArray,
          threads: int) -> PhasedRun:
     """All samples at one point from given states."""
@@ -161,16 +140,16 @@ def _first(case: Case, point: Mapping[str, FloatArray], draws: Draws, nominal: F
     count = draws.samples
     if count < 3 * PILOTS:
         return _run(case, point, draws, np.repeat(nominal, count, axis=1), threads)
-    pilots, others = _part(draws, 0, PILOTS), _part(draws, PILOTS, count)
+    pilots, others = parts_of(draws, (0, PILOTS, count))
     known = _run(case, point, pilots, np.repeat(nominal, PILOTS, axis=1), threads)
-    names = list(pilots.noted)
+    drawn = np.array(list(pilots.drawn.values()))
     good = known.cycles > 0
-    z = np.array([pilots.noted[n] for n in names])[:, good]
+    z = drawn[:, :PILOTS][:, good]
     target = np.einsum("kp,rp->kr", z, known.final[:, good] - nominal)
-    square = np.einsum("kp,lp->kl", z, z) + 1e-6 * PILOTS * np.eye(len(names))
+    square = np.einsum("kp,lp->kl", z, z) + 1e-6 * PILOTS * np.eye(len(drawn))
     slope = np.linalg.solve(square, target)
-    ahead = np.array([np.asarray(others.of.z(n))[PILOTS:] for n in names])
-    rest = _run(case, point, others, nominal + np.einsum("kr,ks->rs", slope, ahead), threads)
+    ahead = np.einsum("kr,ks->rs", slope, drawn[:, PILOTS:])
+    rest = _run(case, point, others, nominal + ahead, threads)
     return replace(
         rest, trapped_kg=np.hstack([known.trapped_kg, rest.trapped_kg]),
         final=np.hstack([known.final, rest.final]),

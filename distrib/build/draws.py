@@ -14,8 +14,10 @@ wherever single names carry much of them. It is what `scipy.stats.qmc.LatinHyper
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import pairwise
 from statistics import NormalDist
 
 import numpy as np
@@ -47,6 +49,31 @@ class Draws:
         if self.samples == 0:
             return 1.0
         return np.asarray(np.exp(np.log1p(sigma) * self.z(name)))
+
+
+@dataclass(frozen=True)
+class PartOfDraws(Draws):
+    """The draws from number `first` on of others; parts that share `drawn` draw a name once.
+
+    `drawn` then holds all draws of every name that was asked for.
+    """
+
+    of: Draws = field(default_factory=Draws)
+    first: int = 0
+    drawn: dict[str, FloatArray] = field(default_factory=dict)
+
+    def z(self, name: str) -> FloatArray | float:
+        """The draws of this part, (samples * repeat,)."""
+        if name not in self.drawn:
+            self.drawn[name] = np.asarray(self.of.z(name))
+        return np.tile(self.drawn[name][self.first:self.first + self.samples], self.repeat)
+
+
+def parts_of(draws: Draws, cuts: Sequence[int]) -> tuple[PartOfDraws, ...]:
+    """Draws cut at the numbers of `cuts`, the first and the last included."""
+    drawn: dict[str, FloatArray] = {}
+    return tuple(PartOfDraws(samples=b - a, seed=draws.seed, of=draws, first=a, drawn=drawn)
+                 for a, b in pairwise(cuts))
 
 
 @lru_cache(maxsize=16)

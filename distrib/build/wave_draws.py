@@ -9,17 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from distrib.build.band import THREADS, band_of
-from distrib.build.draws import Draws
+from distrib.build.draws import Draws, parts_of
 from distrib.build.phased import operating_points
 from distrib.build.wave_setup import case_setup
 from distrib.case.schema import Case
-from distrib.results import Band, FloatArray, Shares, deviation_percent
+from distrib.results import Band, FloatArray, Shares, deviation_of_air
 from distrib.wave.run import Options, solve
 
 WAVE_DRAWS = 24
@@ -30,28 +30,6 @@ SAMPLE_CELL_M = 0.02
 differs by from the nominal design is formed on one grid and put onto the nominal figure of the
 finer one; it is then within a tenth of its own scatter of what the finer grid gives
 (tests/wave/test_wave_draws.py)."""
-
-
-@dataclass(frozen=True)
-class OneDraw(Draws):
-    """Draw number `index` of `of`, by itself."""
-
-    of: Draws = field(default_factory=Draws)
-    index: int = 0
-    drawn: dict[str, FloatArray] = field(default_factory=dict)
-
-    def z(self, name: str) -> FloatArray | float:
-        """The one value, (1,); all of a name are drawn once for all indices that share `drawn`."""
-        if name not in self.drawn:
-            self.drawn[name] = np.asarray(self.of.z(name))
-        return self.drawn[name][self.index:self.index + 1]
-
-
-def each_draw(draws: Draws) -> tuple[OneDraw, ...]:
-    """Every draw by itself."""
-    drawn: dict[str, FloatArray] = {}
-    return tuple(OneDraw(samples=1, seed=draws.seed, of=draws, index=i, drawn=drawn)
-                 for i in range(draws.samples))
 
 
 def _charge_draw(case: Case, draw: Draws) -> tuple[float, float]:
@@ -87,7 +65,7 @@ def wave_trapped(
                 for n, c in zip(speeds, charge, strict=True)]
         return [np.where(r.converged, r.trapped_air_kg, np.nan) for r in runs]
 
-    many = [Draws(), *each_draw(draws)]
+    many = [Draws(), *parts_of(draws, range(draws.samples + 1))]
     if threads > 1:
         with ThreadPoolExecutor(threads) as pool:
             found = list(pool.map(one, many))
@@ -111,8 +89,5 @@ def wave_band(
     chosen = case.uncertainty.seed if seed is None else seed
     trapped, centre = wave_trapped(case, points, Draws(draws, chosen), threads=THREADS)
 
-    def deviation(air: FloatArray) -> FloatArray:
-        return deviation_percent(air / air.sum(axis=-1, keepdims=True))
-
-    return band_of(nominal.deviation_percent, deviation(trapped), deviation(centre),
+    return band_of(nominal.deviation_percent, deviation_of_air(trapped), deviation_of_air(centre),
                    case.limits.lean_percent, chosen)

@@ -106,7 +106,7 @@ def run(function: Callable[..., Any]) -> Callable[..., Any]:
 
     import typer
 
-    from distrib.cli.notes import remark
+    from distrib.cli.output import note
     from distrib.errors import DistribError
 
     @functools.wraps(function)
@@ -115,7 +115,7 @@ def run(function: Callable[..., Any]) -> Callable[..., Any]:
             return function(*args, **kwargs)
         except DistribError as error:
             for line in str(error).splitlines():
-                remark(line)
+                note(line)
             raise typer.Exit(error.exit_code) from None
         except BrokenPipeError:
             raise

@@ -48,8 +48,7 @@ def fit(
     rows could not determine. An engine log gives the factor between predicted and real pattern.
     """
     from distrib.case.read import read_case
-    from distrib.cli.notes import remark
-    from distrib.cli.output import emit_json
+    from distrib.cli.output import emit_json, note
 
     _check_options(bench, log, swap, mapping or [], out, plot)
     read = read_case(case)
@@ -83,7 +82,7 @@ def fit(
         emit_json(json, result)
     texts = (part.get("statements", ()) for part in result.values())
     for text in dict.fromkeys(t for group in texts for t in group):
-        remark(text)
+        note(text)
 
 
 def _check_options(
@@ -265,7 +264,7 @@ def _swap_json(solved: SwapResult, sheet: SwapSheet, case: Case) -> dict[str, An
 
 
 def _show_bench(fitted: BenchFit) -> None:
-    from distrib.cli.notes import remark
+    from distrib.cli.output import note
     from distrib.cli.text import print_table
     from distrib.report.grid import Column, Table
 
@@ -280,12 +279,12 @@ def _show_bench(fitted: BenchFit) -> None:
                                        fit_.verdict, strict=True)),
         ("known: whether the rows determine the value; partly: the prior still counts",)))
     for item in (*fitted.sheet.notes, *(str(e) for e in fitted.sheet.exclusions)):
-        remark(item)
+        note(item)
 
 
 def _show_log(found: LogFit) -> None:
     from distrib.calibration.sheet import number
-    from distrib.cli.notes import remark
+    from distrib.cli.output import note
     from distrib.cli.text import print_table
     from distrib.report.grid import Column, Table
 
@@ -305,7 +304,7 @@ def _show_log(found: LogFit) -> None:
         "Engine log beside the prediction: deviation", columns, rows,
         ("spread: largest minus smallest window of the cell",)))
     for item in (*found.windows.notes, *(str(e) for e in found.windows.exclusions)):
-        remark(item)
+        note(item)
 
 
 def _show_swap(solved: SwapResult, sheet: SwapSheet) -> None:

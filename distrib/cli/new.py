@@ -48,8 +48,7 @@ def _write(text: str, out: str, force: bool) -> None:
     import sys
     from pathlib import Path
 
-    from distrib.cli.notes import remark
-    from distrib.cli.output import wrote
+    from distrib.cli.output import note, wrote
     from distrib.errors import InputError, Problem
     from distrib.files import write_text_atomic
 
@@ -63,4 +62,4 @@ def _write(text: str, out: str, force: bool) -> None:
     write_text_atomic(out, text)
     wrote(out)
     if out.endswith(".toml"):
-        remark(f"next: distrib check {out}; then distrib shares {out}")
+        note(f"next: distrib check {out}; then distrib shares {out}")

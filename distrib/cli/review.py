@@ -80,7 +80,7 @@ def _rules(count: int) -> str:
 
 def _solved(case: Case, names: Sequence[str]) -> list[Shares]:
     """Results of the named models as a report has them; one that fails is said and left out."""
-    from distrib.cli.notes import remark
+    from distrib.cli.output import note
     from distrib.cli.report_data import reviewed
     from distrib.cli.solved import solve_case
     from distrib.errors import NoSolution
@@ -88,10 +88,10 @@ def _solved(case: Case, names: Sequence[str]) -> list[Shares]:
     try:
         found = solve_case(case, names, samples=SAMPLES)
     except NoSolution as error:
-        remark(f"no model gave a solution, plain estimates stand in: {error}")
+        note(f"no model gave a solution, plain estimates stand in: {error}")
         return []
     for text in found.remarks:
-        remark(text)
+        note(text)
     at = {**found.at, found.deciding.model: found.deciding}
     return reviewed([at[m] for m in names if m in at], found.over)
 

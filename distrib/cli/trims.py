@@ -127,7 +127,7 @@ def _measured(
     """Next trims from a filled sheet, or with a mapping from a log, printed and written."""
     from distrib.calibration.gate import gate
     from distrib.calibration.next_sheet import next_table
-    from distrib.cli.output import emit_json
+    from distrib.cli.output import emit_json, note
     from distrib.cli.trims_filled import as_json, next_trims, show
 
     opened = gate(confirmed.split(","))
@@ -139,15 +139,9 @@ def _measured(
     if json != "-":
         show(case, found)
     for item in opened.open:
-        _remark(f"confirm first: {item.text}")
+        note(f"confirm first: {item.text}")
     for text in found.statements:
-        _remark(text)
-
-
-def _remark(text: str) -> None:
-    from distrib.cli.notes import remark
-
-    remark(text)
+        note(text)
 
 
 def _table(

@@ -76,7 +76,7 @@ def _set(item: SetPulses, i: int, j: int) -> dict[str, Any]:
 
 def show(table: TrimTable) -> None:
     """Print a table per cell, the least columns left out where the terminal is narrow."""
-    from distrib.cli.notes import remark
+    from distrib.cli.output import note
     from distrib.cli.text import print_table, print_wrapped
 
     print_wrapped(f"{table.title}: {table.model} model, {table.evidence}, {table.policy}, step "
@@ -89,9 +89,9 @@ def show(table: TrimTable) -> None:
     for text in _legend(table):
         print_wrapped(text)
     for item in table.gate.open:
-        remark(f"confirm first: {item.text}")
+        note(f"confirm first: {item.text}")
     for text in (*table.cautions, *table.flips):
-        remark(text)
+        note(text)
 
 
 def _cell(table: TrimTable, i: int, j: int) -> Table:

@@ -15,7 +15,7 @@ import numpy as np
 
 from distrib.build.draws import Draws
 from distrib.errors import InputError, Problem
-from distrib.results import FloatArray, IntArray, deviation_percent
+from distrib.results import FloatArray, IntArray, deviation_of_air
 
 if TYPE_CHECKING:
     from distrib.case.schema import Case
@@ -34,7 +34,7 @@ class Sampled:
     @property
     def deviation_percent(self) -> FloatArray:
         """Deviation of each cylinder, (S, P, N)."""
-        return deviation_percent(self.air_kg_s / self.air_kg_s.sum(axis=-1, keepdims=True))
+        return deviation_of_air(self.air_kg_s)
 
     @property
     def spread_percent(self) -> FloatArray:

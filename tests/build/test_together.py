@@ -30,7 +30,7 @@ def result(deviation: list[float], sigma: float | None, like: Shares) -> Shares:
         drawn = d[:, None, :] + sigma * RNG.normal(size=(1, 400, d.shape[1]))
         band = band_of(d, drawn, d, LEAN, 1)
     return replace(like, share=share, deviation_percent=deviation_percent(share), band=band,
-                   spread_percent=spread_percent(deviation_percent(share)))
+                   spread_percent=spread_percent(share))
 
 
 @pytest.fixture(scope="module")

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from distrib.build.draws import Draws
+from distrib.build.draws import Draws, parts_of
 from distrib.build.phased import operating_points, solve_phased
 from distrib.build.wave import solve_wave
-from distrib.build.wave_draws import SAMPLE_CELL_M, each_draw, wave_trapped
+from distrib.build.wave_draws import SAMPLE_CELL_M, wave_trapped
 from distrib.build.wave_setup import CaseSetup, case_setup
 from distrib.case.change import with_changes
 from distrib.case.read import read_case
@@ -71,7 +71,7 @@ def test_charge_draws_are_those_of_the_case_so_changed(case: Case) -> None:
 
 def test_a_draw_is_the_same_whatever_it_is_drawn_with() -> None:
     draws = Draws(5, 3)
-    several = each_draw(draws)
+    several = parts_of(draws, range(draws.samples + 1))
     whole = np.asarray(draws.z("law.run"))
     assert [float(one.z("law.run")[0]) for one in several] == whole.tolist()  # type: ignore[index]
     assert several[2].z("made.port.1").shape == (1,)  # type: ignore[union-attr]
