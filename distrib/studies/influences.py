@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from distrib.errors import InputError, NoSolution
-from distrib.results import FloatArray
+from distrib.errors import InputError
 from distrib.studies.designs import FIGURES, sensitivity
+from distrib.studies.matters import figures_with, usual_ranges
 from distrib.studies.names import plain_name
 from distrib.studies.plan import Dimension
 from distrib.studies.ranges import search_dimensions
@@ -63,7 +63,10 @@ def influences(case: Case, model: str = "bench", *, rpm: float | None = None, ba
     if dimensions:
         plan = Paths(dimensions, paths, seed)
         points = np.concatenate(list(plan.blocks(4096)))
-        values = np.array([_design(case, dimensions, point, model, speed) for point in points])
+        at = np.array([speed])
+        values = np.array([
+            figures_with(case, {d.name: d.value(x) for d, x in zip(dimensions, point, strict=True)},
+                         model, at) for point in points])
         try:
             effects = elementary_effects(plan, FIGURES, values)
         except InputError as error:
@@ -73,8 +76,6 @@ def influences(case: Case, model: str = "bench", *, rpm: float | None = None, ba
 
 def _dimensions(case: Case) -> tuple[tuple[Dimension, ...], tuple[str, ...]]:
     """The marked dimensions, or the usual ones, and their ranges in words."""
-    from distrib.studies.matters import usual_ranges
-
     if case.search:
         found = search_dimensions(case)
         return found, tuple(_range_words(d) for d in found)
@@ -88,23 +89,6 @@ def _range_words(dimension: Dimension) -> str:
         return ", ".join(dimension.choices)
     low, high = dimension.bounds
     return f"{low:g} to {high:g} {dimension.unit}".strip()
-
-
-def _design(case: Case, dimensions: tuple[Dimension, ...], point: FloatArray, model: str,
-            speed: float) -> tuple[float, float]:
-    """Figures of one nominal design; NaN where the case refuses it or it has no solution."""
-    from distrib.case.change import with_changes
-    from distrib.studies.matters import figures_of
-    from distrib.studies.sampled import given, sampler
-
-    try:
-        changed = with_changes(case, {d.name: d.value(point[j])
-                                      for j, d in enumerate(dimensions)})
-        found = sampler(model)(changed, np.array([speed]), given((), np.zeros((1, 0))), 1)
-    except (InputError, NoSolution):
-        return float("nan"), float("nan")
-    spread, leanest = figures_of(changed, found)
-    return float(spread[0]), float(leanest[0])
 
 
 def effects_in_words(effects: Effects, ranges: tuple[str, ...], most: int = 3) -> tuple[str, ...]:

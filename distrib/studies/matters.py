@@ -6,6 +6,7 @@ What inputs do together stays unseen; `designs.sensitivity` sees it, at a price.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -105,7 +106,7 @@ def _dimensions(case: Case, model: str, speed: FloatArray, threads: int) -> list
     wanted = [_marked(case, r) for r in case.search] or usual_ranges(case)
     out = []
     for name, change, ends in wanted:
-        found = [_changed(case, name, value, model, speed, threads) for value in ends]
+        found = [figures_with(case, {name: value}, model, speed, threads) for value in ends]
         found = [f for f in found if np.isfinite(f[0])]
         if len(found) > 1:
             low, high = ((found[0], found[-1]) if len(ends) == 2
@@ -145,13 +146,14 @@ def usual_ranges(case: Case) -> list[tuple[str, str, tuple[Any, ...]]]:
     return out
 
 
-def _changed(case: Case, name: str, value: Any, model: str, speed: FloatArray,
-             threads: int) -> tuple[float, float]:
-    """Spread and leanest lambda of the case with one value changed; NaN where it cannot be."""
+def figures_with(case: Case, changes: Mapping[str, Any], model: str, speed: FloatArray,
+                 threads: int = 1) -> tuple[float, float]:
+    """Spread in percent and leanest lambda of the case with these values changed, at one speed
+    (1,); NaN where the case refuses them or has no solution then."""
     from distrib.case.change import with_changes
 
     try:
-        changed = with_changes(case, {name: value})
+        changed = with_changes(case, changes)
         found = sampler(model)(changed, speed, given((), np.zeros((1, 0))), threads)
         spread, leanest = figures_of(changed, found)
     except (InputError, NoSolution):
