@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from distrib import losses as losses
     from distrib.build.bench import solve_bench as solve_bench
+    from distrib.build.engine import solve_engine as solve_engine
     from distrib.build.phased import solve_phased as solve_phased
-    from distrib.build.wave import solve_wave as solve_wave
     from distrib.calibration.service import fit as fit
     from distrib.calibration.service import trims as trims
     from distrib.case.read import read_case as read_case
@@ -29,7 +29,7 @@ PUBLIC: Final[dict[str, str]] = {
     "read_case": "distrib.case.read:read_case",
     "solve_bench": "distrib.build.bench:solve_bench",
     "solve_phased": "distrib.build.phased:solve_phased",
-    "solve_wave": "distrib.build.wave:solve_wave",
+    "solve_engine": "distrib.build.engine:solve_engine",
     "compare": "distrib.studies.designs:compare_designs",
     "sweep": "distrib.studies.sweep:sweep",
     "trims": "distrib.calibration.service:trims",
@@ -42,8 +42,18 @@ PUBLIC: Final[dict[str, str]] = {
 """Every public name and where it stands: "module:attribute", or a package."""
 
 __all__ = [
-    "compare", "fit", "improve", "losses", "read_case", "review", "solve_bench", "solve_phased",
-    "solve_wave", "sweep", "trims", "verify",
+    "compare",
+    "fit",
+    "improve",
+    "losses",
+    "read_case",
+    "review",
+    "solve_bench",
+    "solve_engine",
+    "solve_phased",
+    "sweep",
+    "trims",
+    "verify",
 ]
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-ModelName = Literal["bench", "phased", "wave"]
+ModelName = Literal["bench", "phased", "engine"]
 
 
 @dataclass(frozen=True)

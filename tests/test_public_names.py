@@ -13,7 +13,7 @@ from project_files import PACKAGE
 
 import distrib
 
-NAMES = {"read_case", "solve_bench", "solve_phased", "solve_wave", "compare", "sweep", "trims",
+NAMES = {"read_case", "solve_bench", "solve_phased", "solve_engine", "compare", "sweep", "trims",
          "review", "fit", "improve", "verify", "losses"}
 
 

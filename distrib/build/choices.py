@@ -15,7 +15,7 @@ class Chosen:
     """Short law names by what they act on; "auto" lets the build choose.
 
     - branch: loss into a runner; run: loss of the plenum stream past it (a given regain wins).
-    - friction: only the blended law, which is compiled into the network and the wave model.
+    - friction: only the blended law, which is compiled into the network and the engine model.
     - entrance: mouth edge of sharp, rounded and bell mouths, instead of the branch law's own.
     - bend: every bend. expansion: "borda" takes every widening as a step, "rennels" and "crane"
       are diffuser laws (a step is Borda's in any case). contraction: every narrowing step; cones

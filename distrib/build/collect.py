@@ -38,7 +38,7 @@ MODEL_LIMITS: Mapping[ModelName, str] = {
              "engine, never a fuel trim",
     "phased": "the network through the crank cycle, no inertia and no waves: the engine answer of "
               "the network",
-    "wave": "one-dimensional gas dynamics through the crank cycle: adds inertia and waves, hence "
+    "engine": "one-dimensional gas dynamics through the crank cycle: adds inertia and waves, hence "
             "engine speed",
 }
 

@@ -33,8 +33,8 @@ from distrib.fuelling.lambda_ import air_from_lambda
 from distrib.fuelling.trims import Basis, Policy
 from distrib.results import FloatArray, Shares
 
-EngineModel = Literal["phased", "wave", "both"]
-ENGINE_MODELS: Final[tuple[EngineModel, ...]] = ("phased", "wave", "both")
+EngineModel = Literal["phased", "engine", "both"]
+ENGINE_MODELS: Final[tuple[EngineModel, ...]] = ("phased", "engine", "both")
 Solver = Callable[[Case, FloatArray, FloatArray], Shares]
 """Case, speeds (P,), charge pressures (P,) to shares."""
 FULL_THROTTLE: Final = (
@@ -47,18 +47,18 @@ a tenth of its width."""
 def solver(model: EngineModel, samples: int = SAMPLES) -> Solver:
     """The engine model by name; phased comes with its band, both means phased spanned with wave."""
     from distrib.build.band import phased_with_band
+    from distrib.build.engine import solve_engine
+    from distrib.build.engine_draws import engine_band
     from distrib.build.together import spanned
-    from distrib.build.wave import solve_wave
-    from distrib.build.wave_draws import wave_band
 
     def solve(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
-        if model == "wave":
-            return solve_wave(case, rpm=rpm, charge_pressure_pa=pressure)
+        if model == "engine":
+            return solve_engine(case, rpm=rpm, charge_pressure_pa=pressure)
         phased = phased_with_band(case, rpm=rpm, charge_pressure_pa=pressure, samples=samples)
         if model == "phased":
             return phased
-        other = solve_wave(case, rpm=rpm, charge_pressure_pa=pressure)
-        other = replace(other, band=wave_band(case, other, rpm=rpm, charge_pressure_pa=pressure))
+        other = solve_engine(case, rpm=rpm, charge_pressure_pa=pressure)
+        other = replace(other, band=engine_band(case, other, rpm=rpm, charge_pressure_pa=pressure))
         return spanned(phased, other, case.limits.lean_percent)
 
     return solve

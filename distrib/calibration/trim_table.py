@@ -42,7 +42,7 @@ NOISE_PERCENT = 1.0
 LOADS = "loads are charge pressures before the throttle"
 NO_WAVES = (
     "the network has no speed dependence of its own beside Reynolds and Mach number, waves are in "
-    "the wave model only"
+    "the engine model only"
 )
 
 
@@ -147,7 +147,7 @@ def _other_model(
     if other is None:
         return deviation, []
     scaled = np.asarray(other, dtype=np.float64) * (discrepancy[0] if discrepancy else 1.0)
-    return scaled, ["phased and wave model taken together: each cylinder's trim follows the model "
+    return scaled, ["phased and engine model taken together: each cylinder's trim follows the model "
                     "that gives it more air, and either one can flag it"]
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from distrib.studies.compare import Comparison
 
 
-DOUBT = {"wave": "; the wave model's own error is not in this band"}
+DOUBT = {"engine": "; the engine model's own error is not in this band"}
 SPEED_DRAWS = 64
 """Draws of the phased model at every speed; at the chosen speed there are as many as asked for."""
 FEWEST = 20
@@ -29,7 +29,7 @@ class Effort:
 
     speeds: tuple[float, ...]
     samples: int
-    wave_draws: int
+    engine_draws: int
 
 
 def compare(
@@ -47,8 +47,8 @@ def compare(
     samples: Annotated[
         int | None, typer.Option("--samples", help="Paired samples. Default: case.", min=100)
     ] = None,
-    wave_draws: Annotated[
-        int, typer.Option("--wave-draws", help="Draws of the wave model, each solved at every "
+    engine_draws: Annotated[
+        int, typer.Option("--engine-draws", help="Draws of the engine model, each solved at every "
                           "speed; 0: none, it then gives no chance.", min=0)
     ] = 24,
     plot: Annotated[
@@ -67,16 +67,16 @@ def compare(
     if len(cases) < 2:
         raise InputError([Problem("compare", f"{len(cases)} case", "two cases or more")])
     read = [read_case(path) for path in cases]
-    models = [m for m in ("phased", "wave", "bench")
+    models = [m for m in ("phased", "engine", "bench")
               if all(m in wanted_models(c, model) for c in read)]
     speeds = sorted({*(rpm or _common(read)), *([] if at is None else [at])})
     chosen = at if at is not None else max(speeds)
     nominal = [solve_case(c, models, rpm=speeds, at=chosen, sampled=False) for c in read]
     names = _names(read)
     count = samples or min(c.uncertainty.samples for c in read)
-    if 0 < wave_draws < FEWEST:
-        raise InputError([Problem("--wave-draws", str(wave_draws), f"0, or {FEWEST} and more")])
-    effort = Effort(tuple(speeds), count, wave_draws)
+    if 0 < engine_draws < FEWEST:
+        raise InputError([Problem("--engine-draws", str(engine_draws), f"0, or {FEWEST} and more")])
+    effort = Effort(tuple(speeds), count, engine_draws)
     found, paired, over = sampled(nominal, names, effort, read[0].uncertainty.seed)
     if json != "-":
         show(found, names, paired, over, effort.speeds)
@@ -111,7 +111,7 @@ def sampled(
     """Sample every design with the same draws: bands for each, paired comparisons by model at the
     one speed, and over all speeds with the draws that `effort` allows there.
 
-    Every draw of the wave model is solved; without draws it has no band and no chance.
+    Every draw of the engine model is solved; without draws it has no band and no chance.
     """
     from dataclasses import replace
 
@@ -164,11 +164,11 @@ def _deviations(one: Solved, effort: Effort, seed: int) -> dict[str, tuple[Any, 
             over = sample(one.case, "phased", rpm=speeds, seed=seed, threads=2,
                           samples=min(effort.samples, SPEED_DRAWS)).deviation_percent
         out["phased"] = drawn, over
-    if "wave" in one.at and effort.wave_draws:
-        drawn = sample(one.case, "wave", rpm=speeds, samples=effort.wave_draws, seed=seed,
+    if "engine" in one.at and effort.engine_draws:
+        drawn = sample(one.case, "engine", rpm=speeds, samples=effort.engine_draws, seed=seed,
                        threads=2).deviation_percent
         point = speeds.index(one.rpm)
-        out["wave"] = drawn[:, point:point + 1], drawn if len(speeds) > 1 else None
+        out["engine"] = drawn[:, point:point + 1], drawn if len(speeds) > 1 else None
     return out
 
 
@@ -209,7 +209,7 @@ def spread_table(found: Sequence[Solved], names: Sequence[str]) -> Any:
     from distrib.report.grid import Column, Table
     from distrib.report.numbers import plain
 
-    models = [m for m in ("phased", "wave", "bench") if all(m in one.at for one in found)]
+    models = [m for m in ("phased", "engine", "bench") if all(m in one.at for one in found)]
     columns = [Column("design")]
     for m in models:
         columns += [Column(f"{m} spread", "%", "right"), Column("leanest", "cyl.", "right")]
@@ -228,7 +228,7 @@ def chance_tables(names: Sequence[str], over: Mapping[str, Comparison],
     """For each pair of designs the chance that the first is more even, by speed and overall."""
     from distrib.report.grid import Column, Table
 
-    models = [m for m in ("phased", "wave") if m in over]
+    models = [m for m in ("phased", "engine") if m in over]
     columns = (Column("speed", "rev/min", "right"),
                *(Column(m, f"{over[m].samples} draws", "right") for m in models))
     out = []

@@ -28,11 +28,11 @@ def improve(
         typer.Option(help="Models that judge the proposals; default: the search's, and the wave "
                      "model where the case has valves."),
     ] = None,
-    no_wave: Annotated[
-        bool, typer.Option("--no-wave", help="Do not judge the proposals by the wave model.")
+    no_engine: Annotated[
+        bool, typer.Option("--no-engine", help="Do not judge the proposals by the engine model.")
     ] = False,
-    wave_draws: Annotated[
-        int, typer.Option("--wave-draws", help="Draws of the wave model in that judgement, each "
+    engine_draws: Annotated[
+        int, typer.Option("--engine-draws", help="Draws of the engine model in that judgement, each "
                           "solved at every speed.", min=20)
     ] = 24,
     rpm: Annotated[
@@ -82,7 +82,7 @@ def improve(
     Robust: a design counts by the spread it does not exceed with the chosen chance, over all that
     is uncertain. Gives the few changes that buy most and designs along the front of evenness
     against air flow, each as a case file that review accepts, and compares them with the present
-    design on the same draws, by the wave model too, which has the last word on a finalist.
+    design on the same draws, by the engine model too, which has the last word on a finalist.
     """
     from distrib.case.read import read_case
     from distrib.cli.improve_show import Found, show, write
@@ -107,8 +107,8 @@ def improve(
     with _stoppable():
         items, refused = _reviewed(items)
         files = write_proposals(items, folder, Path(case).stem)
-        judged = _judge(present, items, judge or _judges(present, model, not no_wave), options,
-                        judge_samples, wave_draws, matters)
+        judged = _judge(present, items, judge or _judges(present, model, not no_engine), options,
+                        judge_samples, engine_draws, matters)
     log.unlink(missing_ok=True)
     found = Found(search, items, files, judged, refused)
     if json != "-":
@@ -229,11 +229,11 @@ def _reviewed(items: list[Proposal]) -> tuple[list[Proposal], list[tuple[str, tu
 def _judges(present: Case, model: str, wave: bool) -> list[str]:
     """The model of the search; wave too when wanted and the case has what it needs."""
     valves = present.engine.intake_valve is not None and present.engine.exhaust_valve is not None
-    return [model, "wave"] if wave and valves and model != "wave" else [model]
+    return [model, "engine"] if wave and valves and model != "engine" else [model]
 
 
 def _judge(present: Case, items: list[Proposal], models: list[str], options: Options,
-           samples: int, wave_samples: int, matters: float) -> list[Judged]:
+           samples: int, engine_samples: int, matters: float) -> list[Judged]:
     """Present design and proposals on the same draws, by each model; nothing without proposals."""
     from distrib.cli.improve_show import PRESENT, Judged
     from distrib.studies.designs import compare_designs
@@ -247,6 +247,6 @@ def _judge(present: Case, items: list[Proposal], models: list[str], options: Opt
         return [Judged(m, compare_designs(
             cases, m, rpm=options.rpm or present.conditions.rpm, samples=samples,
             seed=options.seed + 1, threads=options.jobs, matters_percent=matters,
-            wave_samples=wave_samples, told=bar.update)) for m in models]
+            engine_samples=engine_samples, told=bar.update)) for m in models]
     finally:
         bar.close()

@@ -1,4 +1,4 @@
-"""Wave results kept in a folder the user names, so that a second report need not run them."""
+"""Engine results kept in a folder the user names, so that a second report need not run them."""
 
 from __future__ import annotations
 
@@ -13,32 +13,32 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
     from distrib.results import Shares
 
-SOURCES: Final = ("wave", "build", "losses", "gas", "engine", "case")
-"""Packages whose text decides a wave result; a change of any makes kept results stale."""
+SOURCES: Final = ("engine", "build", "losses", "gas", "engine", "case")
+"""Packages whose text decides a engine result; a change of any makes kept results stale."""
 
 
-def kept_wave(case: Case, speeds: Sequence[float], folder: str | None) -> Shares:
-    """The wave model at these speeds, from `folder` where it was kept, else run and kept there.
+def kept_engine(case: Case, speeds: Sequence[float], folder: str | None) -> Shares:
+    """The engine model at these speeds, from `folder` where it was kept, else run and kept there.
 
     A kept file counts only for the same case, speeds, version and program text. A file that
     cannot be read is made anew. Raises NoSolution as the model does.
     """
     def solved() -> Shares:
-        from distrib.build.wave import solve_wave
+        from distrib.build.engine import solve_engine
 
-        return solve_wave(case, rpm=list(speeds))
+        return solve_engine(case, rpm=list(speeds))
 
-    return _kept(case, "wave", speeds, folder, solved)
+    return _kept(case, "engine", speeds, folder, solved)
 
 
 def kept_band(case: Case, nominal: Shares, rpm: float, folder: str | None) -> Shares:
-    """A wave result at one speed with its band, kept likewise."""
+    """A engine result at one speed with its band, kept likewise."""
     def solved() -> Shares:
-        from distrib.cli.solved import with_wave_band
+        from distrib.cli.solved import with_engine_band
 
-        return with_wave_band(case, nominal, rpm)
+        return with_engine_band(case, nominal, rpm)
 
-    return _kept(case, "wave-band", [rpm], folder, solved)
+    return _kept(case, "engine-band", [rpm], folder, solved)
 
 
 def _kept(case: Case, name: str, speeds: Sequence[float], folder: str | None,

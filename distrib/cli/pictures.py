@@ -25,7 +25,7 @@ def shares_picture(found: Sequence[Solved]) -> dict[str, bytes]:
     from distrib.report.figures import bar_scale, deviation_bars
     from distrib.report.save import house_style, new_figure
 
-    models = [m for m in ("phased", "wave", "bench") if all(m in one.at for one in found)]
+    models = [m for m in ("phased", "engine", "bench") if all(m in one.at for one in found)]
     with house_style():
         figure = new_figure(max(4.6 * len(found), 7.0), 3.2 * len(models) + 0.4)
         grid = figure.subplots(len(models), len(found), squeeze=False)
@@ -45,19 +45,19 @@ def shares_picture(found: Sequence[Solved]) -> dict[str, bytes]:
         return _bytes(figure)
 
 
-def wave_pictures(found: Solved) -> dict[str, dict[str, bytes]]:
-    """Sheets of the wave model: over engine speed, and through the cycle at the chosen speed."""
-    if "wave" not in found.at:
+def engine_pictures(found: Solved) -> dict[str, dict[str, bytes]]:
+    """Sheets of the engine model: over engine speed, and through the cycle at the chosen speed."""
+    if "engine" not in found.at:
         return {}
-    from distrib.build.wave import run_wave
-    from distrib.report.wave_plots import cycle_sheet, speed_sheet
+    from distrib.build.engine import run_engine
+    from distrib.report.engine_plots import cycle_sheet, speed_sheet
 
-    run = run_wave(found.case, rpm=[found.rpm])
-    out = {"wave_cycle": {kind: cycle_sheet(run, 0, kind) for kind in KINDS}}
-    whole = found.over["wave"]
+    run = run_engine(found.case, rpm=[found.rpm])
+    out = {"engine_cycle": {kind: cycle_sheet(run, 0, kind) for kind in KINDS}}
+    whole = found.over["engine"]
     if len(whole.conditions["rpm"]) > 1:
         phased = found.over.get("phased")
-        out["wave_speed"] = {kind: speed_sheet(whole, phased, kind) for kind in KINDS}
+        out["engine_speed"] = {kind: speed_sheet(whole, phased, kind) for kind in KINDS}
     return out
 
 

@@ -35,7 +35,7 @@ def report(
         int, typer.Option("--samples", help="Samples of the band of an engine model.", min=50)
     ] = 256,
     keep: Annotated[
-        str | None, typer.Option("--keep", help="Folder where wave results are kept and found "
+        str | None, typer.Option("--keep", help="Folder where engine results are kept and found "
                                  "again.")
     ] = None,
     paper: Annotated[str, typer.Option("--paper", help="A4 or Letter, for .pdf.")] = "A4",
@@ -105,7 +105,7 @@ def _usual(designs: list[Case]) -> tuple[str, ...]:
     """Models that every design has by default, the deciding one first."""
     from distrib.cli.solved import wanted_models
 
-    return tuple(m for m in ("phased", "wave", "bench")
+    return tuple(m for m in ("phased", "engine", "bench")
                  if all(m in wanted_models(case, None) for case in designs))
 
 

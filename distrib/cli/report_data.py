@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from distrib.review.rules import Finding
     from distrib.studies.matters import Group
 
-MODELS: Final = ("phased", "bench", "wave")
+MODELS: Final = ("phased", "bench", "engine")
 SWING_SIGMA: Final = 2.0
 GROUPS: Final[tuple[tuple[Group, str, int], ...]] = (
     ("law", "loss laws", 5), ("made", "tolerances of making", 4), ("dimension", "dimensions", 6))
@@ -40,7 +40,7 @@ COMPARE_SAMPLES: Final = 256
 class Wanted:
     """What a report is asked for: models (the first decides the verdicts), speed, effort.
 
-    `keep` is a folder in which results of the wave model are kept and found again.
+    `keep` is a folder in which results of the engine model are kept and found again.
     """
 
     models: tuple[str, ...] = ("phased", "bench")
@@ -105,10 +105,10 @@ def _results(
     case: Case, wanted: Wanted, rpm: float,
 ) -> tuple[list[Shares], dict[str, Shares], list[str]]:
     """Results at the chosen speed in the order asked for, over all speeds by model, and remarks."""
-    from distrib.cli.kept import kept_band, kept_wave
+    from distrib.cli.kept import kept_band, kept_engine
     from distrib.cli.solved import solve_case
 
-    steady = [m for m in wanted.models if m != "wave"]
+    steady = [m for m in wanted.models if m != "engine"]
     at: dict[str, Shares] = {}
     over: dict[str, Shares] = {}
     remarks: list[str] = []
@@ -118,25 +118,25 @@ def _results(
             at, over, remarks = dict(found.at), dict(found.over), list(found.remarks)
         except NoSolution as error:
             remarks.append(f"{case.title}: {error}")
-    if "wave" in wanted.models:
+    if "engine" in wanted.models:
         speeds = sorted({*case.conditions.rpm, rpm})
         try:
-            whole = kept_wave(case, speeds, wanted.keep)
-            over["wave"], at["wave"] = whole, at_point(whole, speeds.index(rpm))
-            if bool(at["wave"].converged.all()):
-                at["wave"] = kept_band(case, at["wave"], rpm, wanted.keep)
+            whole = kept_engine(case, speeds, wanted.keep)
+            over["engine"], at["engine"] = whole, at_point(whole, speeds.index(rpm))
+            if bool(at["engine"].converged.all()):
+                at["engine"] = kept_band(case, at["engine"], rpm, wanted.keep)
         except NoSolution as error:
-            remarks.append(f"{case.title}: the wave model gave no solution: {error}")
-        if "wave" in at and "phased" in at and bool(at["wave"].converged.all()):
+            remarks.append(f"{case.title}: the engine model gave no solution: {error}")
+        if "engine" in at and "phased" in at and bool(at["engine"].converged.all()):
             from distrib.build.together import spanned
 
-            at["phased"] = spanned(at["phased"], at["wave"], case.limits.lean_percent)
+            at["phased"] = spanned(at["phased"], at["engine"], case.limits.lean_percent)
     return [at[m] for m in wanted.models if m in at], over, remarks
 
 
 def reviewed(at: Sequence[Shares], over: Mapping[str, Shares]) -> list[Shares]:
-    """What the review reads: the results with their bands, and the wave model at all its speeds."""
-    return [over.get("wave", s) if s.model == "wave" else s for s in at]
+    """What the review reads: the results with their bands, and the engine model at all its speeds."""
+    return [over.get("engine", s) if s.model == "engine" else s for s in at]
 
 
 def _sweeps(over: Mapping[str, Shares], models: Sequence[str]) -> tuple[RpmSweep, ...]:
@@ -259,7 +259,7 @@ def compared(
     if len(names) < 2:
         return ()
     paired = {m: compare_designs(cases, m, rpm=[rpm], samples=min(samples, COMPARE_SAMPLES))
-              for m in ("phased", "wave") if m in models}
+              for m in ("phased", "engine") if m in models}
     said = [f"{text[0].upper()}{text[1:]}" for text in sentences(names, paired)]
     pairs = len(names) * (len(names) - 1) // 2
     each = len(said) // pairs

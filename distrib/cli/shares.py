@@ -36,7 +36,7 @@ def shares(
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Seed of the band.", min=0)] = None,
     grid: Annotated[
-        bool, typer.Option("--grid", help="Also estimate the grid error of the wave model.")
+        bool, typer.Option("--grid", help="Also estimate the grid error of the engine model.")
     ] = False,
     plot: Annotated[str | None, typer.Option("--plot", help="Folder for the pictures.")] = None,
     json: Annotated[
@@ -73,15 +73,15 @@ def shares(
 
 
 def grid_error(found: Solved) -> dict[str, Any]:
-    """What the cells of the wave model leave in the deviations at the chosen speed."""
-    from distrib.build.wave import grid_estimate
+    """What the cells of the engine model leave in the deviations at the chosen speed."""
+    from distrib.build.engine import grid_estimate
 
     e = grid_estimate(found.case, rpm=found.rpm)
     if e.reason:
-        words = f"Grid of the wave model: no estimate, {e.reason}"
+        words = f"Grid of the engine model: no estimate, {e.reason}"
     else:
         worst = float(max(e.deviation_error_percent))
-        words = (f"Grid of the wave model at {found.rpm:.0f} rev/min: cells of "
+        words = (f"Grid of the engine model at {found.rpm:.0f} rev/min: cells of "
                  f"{e.cell_m * 1e3:.0f} mm leave about {worst:.2f} points in the deviations.")
     return {"words": words, "estimate": e}
 
@@ -98,8 +98,8 @@ def show(found: Solved, sheet: TrimSheet | None) -> None:
     trims = {r.cylinder: r.trim_percent for r in sheet.rows} if sheet is not None else None
     print_table(share_table(case, deciding, 0, trims))
     print_wrapped(f"leanest cylinder: {_leanest(deciding)}")
-    if "phased" in found.at and "wave" in found.at:
-        print_wrapped("The band spans the phased and the wave model; a cylinder is flagged when "
+    if "phased" in found.at and "engine" in found.at:
+        print_wrapped("The band spans the phased and the engine model; a cylinder is flagged when "
                       "either flags it.")
     print()
     print_table(models_table(case, list(found.at.values())))
@@ -205,18 +205,18 @@ def _closing(result: Shares) -> None:
 
 
 def write_plots(found: Solved, folder: str) -> None:
-    """Bar chart, plot along the plenum and, with the wave model, its sheets over speed and
+    """Bar chart, plot along the plenum and, with the engine model, its sheets over speed and
     through the cycle; PNG and SVG."""
     from pathlib import Path
 
     from distrib.cli.output import wrote
-    from distrib.cli.pictures import plenum_picture, shares_picture, wave_pictures
+    from distrib.cli.pictures import engine_pictures, plenum_picture, shares_picture
     from distrib.files import write_bytes_atomic
 
     place = Path(folder)
     place.mkdir(parents=True, exist_ok=True)
     pictures = {"shares": shares_picture([found]), "plenum": plenum_picture(found),
-                **wave_pictures(found)}
+                **engine_pictures(found)}
     for name, picture in pictures.items():
         for kind, data in picture.items():
             write_bytes_atomic(place / f"{name}.{kind}", data)
@@ -241,7 +241,7 @@ def firing_asymmetry(found: Solved) -> dict[str, float]:
         return {}
     return {m: float(np.abs(d - d[::-1]).max())
             for m, d in ((m, found.at[m].deviation_percent[0][order])
-                         for m in ("phased", "wave") if m in found.at)}
+                         for m in ("phased", "engine") if m in found.at)}
 
 
 def as_json(found: Solved, sheet: TrimSheet | None) -> dict[str, Any]:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
     from distrib.results import Shares
 
-MODELS: Final = ("phased", "wave", "bench")
+MODELS: Final = ("phased", "engine", "bench")
 
 
 @dataclass(frozen=True)
@@ -31,10 +31,10 @@ class Solved:
 
         Phased and wave together: the band of phased then spans both.
         """
-        if "phased" in self.at and "wave" in self.at:
+        if "phased" in self.at and "engine" in self.at:
             from distrib.build.together import spanned
 
-            return spanned(self.at["phased"], self.at["wave"], self.case.limits.lean_percent)
+            return spanned(self.at["phased"], self.at["engine"], self.case.limits.lean_percent)
         return next(self.at[m] for m in MODELS if m in self.at)
 
 
@@ -45,7 +45,7 @@ def wanted_models(case: Case, asked: Sequence[str] | None) -> tuple[str, ...]:
     if asked:
         return tuple(dict.fromkeys(choice("--model", name, MODELS) for name in asked))
     wave = case.engine.intake_valve is not None and case.engine.exhaust_valve is not None
-    return ("phased", "wave", "bench") if wave else ("phased", "bench")
+    return ("phased", "engine", "bench") if wave else ("phased", "bench")
 
 
 def solve_case(
@@ -83,8 +83,8 @@ def solve_case(
             remarks.append(f"{case.title}: {model} at {chosen:g} rev/min: {whole.reason[point]}")
         elif model == "phased" and sampled:
             at_speed[model] = _with_band(case, at_speed[model], chosen, samples, seed)
-        elif model == "wave" and sampled:
-            at_speed[model] = with_wave_band(case, at_speed[model], chosen, seed)
+        elif model == "engine" and sampled:
+            at_speed[model] = with_engine_band(case, at_speed[model], chosen, seed)
     if not any(bool(s.converged.all()) for s in at_speed.values()):
         raise NoSolution("; ".join(remarks) or "no model gave a solution")
     at_speed = {m: s for m, s in at_speed.items() if bool(s.converged.all())}
@@ -96,9 +96,9 @@ def _engine(case: Case, model: str, speeds: Sequence[float]) -> Shares:
         from distrib.build.phased import solve_phased
 
         return solve_phased(case, rpm=list(speeds))
-    from distrib.build.wave import solve_wave
+    from distrib.build.engine import solve_engine
 
-    return solve_wave(case, rpm=list(speeds))
+    return solve_engine(case, rpm=list(speeds))
 
 
 def _bench(case: Case, samples: int | None, seed: int | None, sampled: bool) -> Shares:
@@ -120,10 +120,10 @@ def _with_band(case: Case, nominal: Shares, rpm: float, samples: int | None,
     return replace(nominal, band=phased_band(case, nominal, rpm=[rpm], samples=samples, seed=seed))
 
 
-def with_wave_band(case: Case, nominal: Shares, rpm: float, seed: int | None = None) -> Shares:
-    """A wave result at one speed with the band of its few draws."""
+def with_engine_band(case: Case, nominal: Shares, rpm: float, seed: int | None = None) -> Shares:
+    """A engine result at one speed with the band of its few draws."""
     from dataclasses import replace
 
-    from distrib.build.wave_draws import wave_band
+    from distrib.build.engine_draws import engine_band
 
-    return replace(nominal, band=wave_band(case, nominal, rpm=[rpm], seed=seed))
+    return replace(nominal, band=engine_band(case, nominal, rpm=[rpm], seed=seed))

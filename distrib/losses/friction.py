@@ -1,6 +1,6 @@
 """Wall friction: Darcy friction factor of ducts, laminar to rough turbulent.
 
-`darcy_scalar` uses only `math` and plain floats, so the network and the wave kernels compile this
+`darcy_scalar` uses only `math` and plain floats, so the network and the unsteady kernels compile this
 very source with numba; `darcy` is the same law for arrays. Darcy factor f: dp = f (L/D) rho v^2/2.
 """
 

@@ -19,7 +19,7 @@ MODELS: Final[dict[str, str]] = {
              "overstates what an engine does",
     "phased": "phased: the same network through the crank cycle, only open valves draw; no inertia "
               "of the air",
-    "wave": "wave: unsteady flow in pipes and plenum; adds inertia and waves, hence engine speed",
+    "engine": "wave: unsteady flow in pipes and plenum; adds inertia and waves, hence engine speed",
 }
 
 NOT_CLAIMED: Final = (

@@ -101,7 +101,7 @@ def check_valve_mach(subject: Subject, limits: Limits) -> Outcome:
 
 
 def _tuned_by_model(subject: Subject, low: float, high: float) -> Outcome | None:
-    wave = subject.model("wave")
+    wave = subject.model("engine")
     if wave is None or wave.volumetric_efficiency is None or "rpm" not in wave.conditions:
         return None
     rpm = np.asarray(wave.conditions["rpm"])
@@ -111,7 +111,7 @@ def _tuned_by_model(subject: Subject, low: float, high: float) -> Outcome | None
     best = float(rpm[int(np.nanargmax(filling))])
     return Outcome(
         "ok" if low <= best <= high else "ask",
-        f"wave model fills best at {best:.0f} rpm of the speeds it ran; wanted {low:.0f} to "
+        f"engine model fills best at {best:.0f} rpm of the speeds it ran; wanted {low:.0f} to "
         f"{high:.0f}",
         best,
     )
@@ -144,7 +144,7 @@ def check_tuning(subject: Subject, limits: Limits) -> Outcome:
         f"rules of thumb: resonator about {tuned:.0f} rpm, quarter wave about "
         f"{waves[1]:.0f} and {waves[0]:.0f} rpm; wanted {low:.0f} to {high:.0f}; "
     )
-    text += "rank with it, then run the wave model" if inside else "none lies in the band"
+    text += "rank with it, then run the engine model" if inside else "none lies in the band"
     return Outcome("ok" if inside else "ask", text, tuned)
 
 
@@ -312,7 +312,7 @@ RULES: Final = (
             "waves in the runners can outweigh the plenum, and the acoustic rules of thumb "
             "disagree with each other"
         ),
-        todo="use the rules to rank lengths, then run the wave model, then test",
+        todo="use the rules to rank lengths, then run the engine model, then test",
         origin=estimates.THUMB_TUNING,
         test=check_tuning,
         unit="rpm",

@@ -26,11 +26,11 @@ if TYPE_CHECKING:
 
 RPM = "conditions.rpm"
 CHARGE, EXHAUST = "conditions.charge_pressure", "engine.exhaust_pressure"
-MODELS: tuple[ModelName, ...] = ("bench", "phased", "wave")
+MODELS: tuple[ModelName, ...] = ("bench", "phased", "engine")
 SOLVERS: dict[str, str] = {
     "bench": "distrib.build.bench:solve_bench",
     "phased": "distrib.build.phased:solve_phased",
-    "wave": "distrib.build.wave:solve_wave",
+    "engine": "distrib.build.engine:solve_engine",
 }
 
 

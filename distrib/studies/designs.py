@@ -21,18 +21,18 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
 
 FIGURES = ("spread", "lambda of the leanest cylinder")
-WAVE_SAMPLES = 24
-"""Draws of the wave model where nobody says how many: a few seconds for a pair of designs."""
+ENGINE_SAMPLES = 24
+"""Draws of the engine model where nobody says how many: a few seconds for a pair of designs."""
 
 
 def compare_designs(cases: Mapping[str, Case], model: str = "phased", *,
                     rpm: Sequence[float] | None = None, samples: int = 512, seed: int = 1,
                     level: float = 0.9, overall: Overall = "mean", matters_percent: float = 0.0,
-                    threads: int = 1, wave_samples: int = WAVE_SAMPLES,
+                    threads: int = 1, engine_samples: int = ENGINE_SAMPLES,
                     told: Callable[[int], None] | None = None) -> Comparison:
     """Compare cases on the same draws and the same speeds.
 
-    samples: draws of the network models; wave_samples: of the wave model, which solves each (all
+    samples: draws of the network models; engine_samples: of the engine model, which solves each (all
     draws of a kind are the same in all designs). told(1) is called after each design.
 
     rpm: speeds for all, default those of the first case, which the others must then share; a
@@ -46,7 +46,7 @@ def compare_designs(cases: Mapping[str, Case], model: str = "phased", *,
                  for name, c in cases.items() if tuple(c.conditions.rpm) != speeds]
         if wrong:
             raise InputError(wrong)
-    count = wave_samples if model == "wave" else samples
+    count = engine_samples if model == "engine" else samples
     spreads = {}
     for name, case in cases.items():
         spreads[name] = sample(case, model, rpm=speeds, samples=count, seed=seed,

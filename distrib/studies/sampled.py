@@ -52,7 +52,7 @@ Sampler = Callable[["Case", "FloatArray | None", Draws, int], Sampled]
 SAMPLERS: dict[str, str] = {
     "bench": "distrib.studies.sampled:sample_bench",
     "phased": "distrib.studies.sampled:sample_phased",
-    "wave": "distrib.studies.sampled:sample_wave",
+    "engine": "distrib.studies.sampled:sample_engine",
 }
 
 
@@ -113,21 +113,21 @@ def sample_phased(case: Case, rpm: FloatArray | None, draws: Draws, threads: int
     return Sampled(np.array(runner_order(case)), np.ascontiguousarray(air))
 
 
-def sample_wave(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
-    """The wave model at the given speeds, or those of the case, every draw solved.
+def sample_engine(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
+    """The engine model at the given speeds, or those of the case, every draw solved.
 
-    Draws are solved on a coarser grid (`build.wave_draws`); what they differ by from the nominal
+    Draws are solved on a coarser grid (`build.engine_draws`); what they differ by from the nominal
     design there is put onto the air of the nominal design on the usual grid, cylinder by cylinder.
     Some 25 ms a draw and speed: a few dozen draws, not hundreds.
     """
+    from distrib.build.engine import solve_engine
+    from distrib.build.engine_draws import engine_trapped
     from distrib.build.phased import operating_points
-    from distrib.build.wave import solve_wave
-    from distrib.build.wave_draws import wave_trapped
 
-    wave = solve_wave(case, rpm=rpm, threads=threads)
+    wave = solve_engine(case, rpm=rpm, threads=threads)
     if draws.samples == 0:
         return Sampled(wave.cylinders, wave.air_kg_s[None])
-    trapped, nominal = wave_trapped(case, operating_points(case, rpm, None, None), draws,
+    trapped, nominal = engine_trapped(case, operating_points(case, rpm, None, None), draws,
                                     threads=threads)
     return Sampled(wave.cylinders, (wave.air_kg_s * trapped.swapaxes(0, 1) / nominal))
 

@@ -1,6 +1,6 @@
 """Exact solution of the Riemann problem of an ideal gas, and of a simple wave before it steepens.
 
-Independent of the wave solver; gamma is a parameter. Source: closed form (shock and rarefaction
+Independent of the unsteady solver; gamma is a parameter. Source: closed form (shock and rarefaction
 functions as in Toro, Riemann Solvers and Numerical Methods for Fluid Dynamics (2009), chapter 4;
 check row rie.sod).
 """

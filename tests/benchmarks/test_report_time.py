@@ -1,4 +1,4 @@
-"""A report of one case in under 5 s, without wave results and with kept ones; nothing done twice.
+"""A report of one case in under 5 s, without engine results and with kept ones; nothing done twice.
 
 The limit is for a machine with two idle cores, kernels compiled. Time on the clock would count the
 other work of the machine too, so it is put together from processor times: all of the thread that
@@ -38,18 +38,18 @@ def seconds(arguments: list[str]) -> float:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("wave", [False, True], ids=["without wave", "kept wave"])
+@pytest.mark.parametrize("engine", [False, True], ids=["without wave", "kept wave"])
 def test_report_of_one_case_takes_under_five_seconds(wave: bool, tmp_path: Path) -> None:
     page = tmp_path / "r.html"
     models = ["--keep", str(tmp_path)] if wave else ["--model", "phased", "--model", "bench"]
     arguments = [*models, "-o", str(page)]
-    seconds(arguments)  # kernels compiled, wave results kept
-    kept = sorted(tmp_path.glob("wave-*.npz"))
+    seconds(arguments)  # kernels compiled, engine results kept
+    kept = sorted(tmp_path.glob("engine-*.npz"))
     assert len(kept) == 2 * int(wave)  # over the speeds, and the band at one
     written = [file.stat().st_mtime_ns for file in kept]
     page.unlink()
     taken = min(seconds(arguments) for _ in range(3))
-    print(f"\nreport {'with kept wave results' if wave else 'without wave results'}: {taken:.2f} s")
+    print(f"\nreport {'with kept engine results' if wave else 'without engine results'}: {taken:.2f} s")
     assert page.stat().st_size > 100_000
     assert [file.stat().st_mtime_ns for file in kept] == written
     assert taken < LIMIT_S

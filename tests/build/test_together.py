@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from distrib.build.band import band_of
+from distrib.build.engine import solve_engine
+from distrib.build.engine_draws import engine_band
 from distrib.build.phased import solve_phased
 from distrib.build.together import spanned
-from distrib.build.wave import solve_wave
-from distrib.build.wave_draws import wave_band
 from distrib.case.read import read_case
 from distrib.results import Band, FloatArray, Shares, deviation_percent, spread_percent
 
@@ -83,16 +83,16 @@ def test_too_few_draws_borrow_and_no_solution_leaves_the_first_alone(like: Share
     np.testing.assert_array_equal(edges(spanned(first, failed, LEAN).band), edges(first.band))
 
 
-def test_wave_band_stands_about_the_nominal_figure() -> None:
+def test_engine_band_stands_about_the_nominal_figure() -> None:
     """Its draws are those of the case's seed: the same twice, and another seed gives others."""
     case = read_case(CASES / "inline4_side.toml")
-    nominal = solve_wave(case, rpm=[3000.0])
-    band = wave_band(case, nominal, rpm=[3000.0])
+    nominal = solve_engine(case, rpm=[3000.0])
+    band = engine_band(case, nominal, rpm=[3000.0])
     assert band.samples == 24 and band.failed == 0 and band.seed == case.uncertainty.seed
     assert (band.low_percent < band.high_percent).all()
     middle = 0.5 * (band.low_percent + band.high_percent)
     assert np.abs(middle - nominal.deviation_percent).max() < (
         band.high_percent - band.low_percent).max()
-    np.testing.assert_array_equal(edges(wave_band(case, nominal, rpm=[3000.0])), edges(band))
-    other = wave_band(case, nominal, rpm=[3000.0], seed=case.uncertainty.seed + 1)
+    np.testing.assert_array_equal(edges(engine_band(case, nominal, rpm=[3000.0])), edges(band))
+    other = engine_band(case, nominal, rpm=[3000.0], seed=case.uncertainty.seed + 1)
     assert (np.array(edges(other)) != np.array(edges(band))).all()

@@ -356,7 +356,7 @@ def test_factor_of_another_model_or_case(
     args = ["trims", CASE, "--rpm", "4000", "--fit", tmp_path / "f.json"]
     code, _, err = run(args, capsys)
     assert code == 0 and "another state of this case" not in err
-    code, _, err = run([*args, "--model", "wave"], capsys)
+    code, _, err = run([*args, "--model", "engine"], capsys)
     assert code == 2 and "a factor of the model phased; allowed: one of the model wave" in err
     other = tmp_path / "other.toml"
     other.write_text(re.sub(r'\nbore = "[^"]*"', '\nbore = "80 mm"', CASE.read_text(), count=1))
@@ -366,7 +366,7 @@ def test_factor_of_another_model_or_case(
 
 @pytest.mark.parametrize("option, value", [
     ("--rpm", "3000"), ("--load", "2 bar absolute"), ("--on", "fuel"), ("--volts", "14"),
-    ("--model", "wave"), ("--samples", "300"), ("--fit", "f.json")])
+    ("--model", "engine"), ("--samples", "300"), ("--fit", "f.json")])
 def test_options_of_a_prediction_are_refused_beside_measured_data(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], option: str, value: str
 ) -> None:

@@ -24,7 +24,7 @@ from distrib.studies.screening import Effects
 from distrib.studies.sensitivity import Indices
 
 DEVIATIONS = {"bench": (-7.2, -4.4, -0.9, 4.1, 8.4), "phased": (-2.1, -0.9, 0.2, 0.8, 2.0),
-              "wave": (-3.6, 0.4, -0.6, -0.4, 4.2)}
+              "engine": (-3.6, 0.4, -0.6, -0.4, 4.2)}
 
 
 def shares(case: Case, model: Any = "phased", deviation: tuple[float, ...] | None = None,
@@ -91,7 +91,7 @@ def influences() -> Influences:
 
 
 def report(case: Case, **more: Any) -> ReportData:
-    models = ("phased", "bench", "wave")
+    models = ("phased", "bench", "engine")
     results = tuple(shares(case, m) for m in models)
     numbers = [int(n) for n in results[0].cylinders]
     deviation = results[0].deviation_percent[0]
@@ -103,7 +103,7 @@ def report(case: Case, **more: Any) -> ReportData:
         ("injectors flow-matched", "no leaks", "compression even", "sequential injection"),
         ("starting point before measurement: an estimate, verify every cylinder before load",))
     rpm = np.linspace(3000, 7000, 9)
-    wave = RpmSweep("wave", rpm, np.outer(np.sin(rpm / 900.0), deviation) + deviation,
+    wave = RpmSweep("engine", rpm, np.outer(np.sin(rpm / 900.0), deviation) + deviation,
                     0.9 + 0.1 * np.cos(rpm / 800.0)[:, None] * np.ones(len(numbers)))
     values: dict[str, Any] = {
         "findings": findings(), "trims": trims,

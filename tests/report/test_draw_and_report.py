@@ -121,10 +121,10 @@ def test_report_takes_trims_and_review_from_the_results(tmp_path: Path) -> None:
     assert "confirm" not in text or "leaks" in text
 
 
-def test_review_reads_the_wave_model_at_all_its_speeds() -> None:
+def test_review_reads_the_engine_model_at_all_its_speeds() -> None:
     case = designs.case()
-    phased, wave, whole = (fakes.shares(case, m) for m in ("phased", "wave", "wave"))
-    found = report_data.reviewed([phased, wave], {"phased": phased, "wave": whole})
+    phased, wave, whole = (fakes.shares(case, m) for m in ("phased", "engine", "engine"))
+    found = report_data.reviewed([phased, wave], {"phased": phased, "engine": whole})
     assert found[0] is phased and found[1] is whole
     assert report_data.reviewed([wave], {})[0] is wave
 
@@ -146,7 +146,7 @@ def test_garbage_is_looked_for_seldom_and_the_setting_comes_back() -> None:
 
 
 def test_kept_result_comes_back_whole() -> None:
-    shares = fakes.shares(designs.two_plenum_case(), "wave")
+    shares = fakes.shares(designs.two_plenum_case(), "engine")
     back = unpacked(packed(shares))
     assert back.title == shares.title and back.sources == shares.sources
     assert back.assumed == shares.assumed and back.reason == shares.reason
@@ -164,25 +164,25 @@ def test_broken_kept_file_is_no_result(data: bytes) -> None:
         unpacked(data)
 
 
-def test_wave_is_run_once_and_found_again(
+def test_engine_is_run_once_and_found_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    from distrib.build import wave
-    from distrib.cli.kept import kept_wave
+    from distrib.build import engine
+    from distrib.cli.kept import kept_engine
 
     case, calls = designs.case(), []
 
     def solve(case, rpm):  # type: ignore[no-untyped-def]
         calls.append(rpm)
-        return fakes.shares(case, "wave")
+        return fakes.shares(case, "engine")
 
-    monkeypatch.setattr(wave, "solve_wave", solve)
-    first = kept_wave(case, [6500.0], str(tmp_path))
-    second = kept_wave(case, [6500.0], str(tmp_path))
+    monkeypatch.setattr(engine, "solve_engine", solve)
+    first = kept_engine(case, [6500.0], str(tmp_path))
+    second = kept_engine(case, [6500.0], str(tmp_path))
     assert len(calls) == 1
     np.testing.assert_array_equal(first.share, second.share)
-    kept_wave(case, [7000.0], str(tmp_path))
-    next(iter(tmp_path.glob("wave-*.npz"))).write_bytes(b"broken")
-    kept_wave(case, [6500.0], str(tmp_path))
-    kept_wave(case, [7000.0], str(tmp_path))
+    kept_engine(case, [7000.0], str(tmp_path))
+    next(iter(tmp_path.glob("engine-*.npz"))).write_bytes(b"broken")
+    kept_engine(case, [6500.0], str(tmp_path))
+    kept_engine(case, [7000.0], str(tmp_path))
     assert len(calls) == 3

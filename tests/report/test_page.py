@@ -155,12 +155,12 @@ def test_a_worse_speed_is_said_beside_the_answer() -> None:
 
     def lead(peak: float) -> str:
         rows = deviation * np.array([[1.0], [peak / 2.8]])
-        sweep = RpmSweep("wave", np.array([6500.0, 4500.0]), rows)
+        sweep = RpmSweep("engine", np.array([6500.0, 4500.0]), rows)
         data = dataclasses.replace(fakes.report(case), shares=(quiet,), rpm_sweep=(sweep,))
         return words(report_html([data]))
 
     even = "Even within the limits: no cylinder stands out as lean or rich."
-    more = "More at another speed: cylinder 3 {} % at 4500 rev/min (wave model), {}."
+    more = "More at another speed: cylinder 3 {} % at 4500 rev/min (engine model), {}."
     assert f"{even} {more.format('+2.8', 'watch')}" in lead(2.8)
     assert f"{even} {more.format('+3.4', 'lean')}" in lead(3.4)
     assert "another speed" not in lead(1.4)

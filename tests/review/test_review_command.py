@@ -121,10 +121,10 @@ def test_unknown_model_is_bad_input() -> None:
 def test_models_run_and_are_named() -> None:
     done = run("--json", "-", str(CENTER))
     data = json.loads(done.stdout)
-    assert data["models"] == ["phased", "wave", "bench"] and data["flow_basis"] == "phased model"
+    assert data["models"] == ["phased", "engine", "bench"] and data["flow_basis"] == "phased model"
     found = {f["id"]: f for f in data["findings"]}
     assert "rev/min" in found["spread"]["text"] and found["spread"]["value"] > 0.0
     assert found["bench-spread"]["value"] > found["spread"]["value"]
     assert "cylinder" in found["lean-risk"]["text"] and "chance" in found["lean-risk"]["text"]
     assert "of the samples" in found["rank-certainty"]["text"]
-    assert found["runner-tuning"]["text"].startswith("wave model fills best")
+    assert found["runner-tuning"]["text"].startswith("engine model fills best")

@@ -78,7 +78,7 @@ def test_resonator_speed() -> None:
     assert got == pytest.approx(5377.81, rel=1e-5)
 
 
-def test_quarter_wave_speed() -> None:
+def test_quarter_engine_speed() -> None:
     """One quarter-wave period per cycle at order 1: 120 c/(4 L) without end correction."""
     got = estimates.quarter_wave_rpm(0.35, 0.0, 343.2, 1.0)
     assert got == pytest.approx(120.0 * 245.143, rel=1e-5)

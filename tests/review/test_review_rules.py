@@ -143,15 +143,15 @@ def test_worst_engine_model_and_speed_are_named() -> None:
 
     import numpy as np
 
-    waves = shares((-1.0, -1.0, 0.0, 2.0), "wave")
+    waves = shares((-1.0, -1.0, 0.0, 2.0), "engine")
     steeper = np.array([[1.0], [1.5]]) * waves.deviation_percent
     waves = dataclasses.replace(waves, deviation_percent=steeper,
                                 spread_percent=np.array([3.0, 4.5]))
     result = review(sound(), (*lean(0.5), waves))
     spread, risk = result.finding("spread"), result.finding("lean-risk")
-    assert spread.text.startswith("wave model: largest spread 4.5 % at 6500 rev/min")
+    assert spread.text.startswith("engine model: largest spread 4.5 % at 6500 rev/min")
     assert (spread.verdict, spread.value) == ("ask", 4.5)
-    assert "wave model: cylinder 4 gets +3.0 % air at 6500 rev/min" in risk.text
+    assert "engine model: cylinder 4 gets +3.0 % air at 6500 rev/min" in risk.text
     assert risk.value == pytest.approx(3.0)
 
 
@@ -186,7 +186,7 @@ def test_without_models_the_estimate_is_named() -> None:
     assert "phased model" in review(sound(), shares()).finding("plenum-mach").text
 
 
-def test_wave_model_decides_the_tuned_speed() -> None:
+def test_engine_model_decides_the_tuned_speed() -> None:
     import dataclasses
 
     import numpy as np
@@ -194,7 +194,7 @@ def test_wave_model_decides_the_tuned_speed() -> None:
     speeds = np.array([3000.0, 5000.0, 7000.0])
     filling = np.array([[0.9] * 4, [1.05] * 4, [0.95] * 4])
     wave = dataclasses.replace(
-        shares(model="wave"),
+        shares(model="engine"),
         conditions={"rpm": speeds},
         volumetric_efficiency=filling,
     )

@@ -1,4 +1,4 @@
-"""`distrib compare` with draws at every speed, of the phased and of the wave model."""
+"""`distrib compare` with draws at every speed, of the phased and of the engine model."""
 
 from __future__ import annotations
 
@@ -30,35 +30,35 @@ def test_chances_by_speed_and_overall_are_those_of_the_paired_draws() -> None:
 def test_too_few_solved_draws_leave_a_model_out(capsys: pytest.CaptureFixture[str]) -> None:
     spread = np.full((24, 2), 1.0)
     spread[:6, 1] = np.nan
-    assert _compared("wave", {"A": spread, "B": spread}) is None
+    assert _compared("engine", {"A": spread, "B": spread}) is None
     assert "wave: not compared by draws" in capsys.readouterr().err
     solved = spread[6:].repeat(2, axis=0)
-    assert _compared("wave", {"A": solved, "B": solved}) is not None
+    assert _compared("engine", {"A": solved, "B": solved}) is not None
 
 
 @pytest.mark.slow
-def test_wave_model_is_compared_by_draws_of_its_own(
+def test_engine_model_is_compared_by_draws_of_its_own(
         tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     said = tmp_path / "c.json"
     code = main(["compare", SIDE, CENTER, "--rpm", "2500", "--rpm", "7500", "--samples", "100",
-                 "--wave-draws", "20", "--json", str(said)])
+                 "--engine-draws", "20", "--json", str(said)])
     captured = capsys.readouterr()
     assert code == 0, captured.err
     found = json.loads(said.read_text())
     by_speed = found["paired_by_speed"]
-    assert found["speeds_rpm"] == [2500.0, 7500.0] and set(by_speed) == {"phased", "wave"}
-    assert found["paired"]["wave"]["samples"] == by_speed["wave"]["samples"] == 20
-    wave = np.array(by_speed["wave"]["chance"])
-    assert wave.shape == (2, 2, 2) and wave[0, 1, 1] == found["paired"]["wave"]["chance"][0][1][0]
+    assert found["speeds_rpm"] == [2500.0, 7500.0] and set(by_speed) == {"phased", "engine"}
+    assert found["paired"]["engine"]["samples"] == by_speed["engine"]["samples"] == 20
+    wave = np.array(by_speed["engine"]["chance"])
+    assert wave.shape == (2, 2, 2) and wave[0, 1, 1] == found["paired"]["engine"]["chance"][0][1][0]
     assert "Chance that" in captured.out and "from 20 draws" in captured.out
 
 
-def test_wave_draws_may_be_left_out_but_not_too_few(
+def test_engine_draws_may_be_left_out_but_not_too_few(
         tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["compare", SIDE, CENTER, "--wave-draws", "5"]) == 2
-    assert "--wave-draws" in capsys.readouterr().err
+    assert main(["compare", SIDE, CENTER, "--engine-draws", "5"]) == 2
+    assert "--engine-draws" in capsys.readouterr().err
     said = tmp_path / "c.json"
-    assert main(["compare", SIDE, CENTER, "--rpm", "5000", "--samples", "100", "--model", "wave",
-                 "--model", "phased", "--wave-draws", "0", "--json", str(said)]) == 0
+    assert main(["compare", SIDE, CENTER, "--rpm", "5000", "--samples", "100", "--model", "engine",
+                 "--model", "phased", "--engine-draws", "0", "--json", str(said)]) == 0
     found = json.loads(said.read_text())
     assert set(found["paired"]) == {"phased"} and found["paired_by_speed"] == {}

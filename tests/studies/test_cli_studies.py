@@ -124,9 +124,9 @@ def test_improve_writes_cases_that_review_accepts(
         assert proposal["air_loss_percent"] <= 2.0
     for proposal in result["proposals"]:
         assert main(["review", proposal["file"], "--json", str(said)]) == 0  # its models solved
-    assert [c["model"] for c in result["comparisons"]] == ["bench", "wave"]
+    assert [c["model"] for c in result["comparisons"]] == ["bench", "engine"]
     assert sorted(result["ranking"]) == sorted(p["label"] for p in result["proposals"])
-    assert {p["against_present"]["wave"]["verdict"] for p in result["proposals"]} <= {
+    assert {p["against_present"]["engine"]["verdict"] for p in result["proposals"]} <= {
         "better", "worse", "cannot tell"}
     assert "Taken together, against the present design" in captured.out
     assert "The few changes that buy most" in captured.out
@@ -138,7 +138,7 @@ def test_a_search_stopped_while_it_is_judged_goes_on(
         tmp_path: Path, capsys: pytest.CaptureFixture[str],
         monkeypatch: pytest.MonkeyPatch) -> None:
     arguments = ["improve", CASE, "--model", "bench", "-o", str(tmp_path / "b"), "--evaluations",
-                 "60", "--samples", "4", "--judge-samples", "20", "--jobs", "1", "--no-wave"]
+                 "60", "--samples", "4", "--judge-samples", "20", "--jobs", "1", "--no-engine"]
 
     def stopped(*arguments: object, **more: object) -> None:
         raise KeyboardInterrupt
@@ -178,7 +178,7 @@ def test_models_that_disagree_are_said_and_ranked_last() -> None:
             name: level + noise[:, i] for i, (name, level) in enumerate(spreads.items())}))
 
     one = judged("phased", present=2.0, a=1.0, b=1.0, c=2.0)
-    other = judged("wave", present=1.0, a=2.0, b=0.5, c=1.0)
+    other = judged("engine", present=1.0, a=2.0, b=0.5, c=1.0)
     assert [one.side(n) for n in "abc"] == ["better", "better", "cannot tell"]
     said = disagreements([one, other])
     assert len(said) == 1 and "about a: " in said[0]
@@ -215,7 +215,7 @@ def test_what_only_the_whole_review_refuses_is_not_proposed(
     monkeypatch.setattr("distrib.cli.review.reviewed_case", reviewed_case)
     out, said = tmp_path / "better", tmp_path / "i.json"
     code = main(["improve", CASE, "--model", "bench", "-o", str(out), "--evaluations", "60",
-                 "--samples", "4", "--judge-samples", "20", "--jobs", "1", "--no-wave",
+                 "--samples", "4", "--judge-samples", "20", "--jobs", "1", "--no-engine",
                  "--json", str(said)])
     captured = capsys.readouterr()
     assert code == 0, captured.err

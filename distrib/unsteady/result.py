@@ -1,4 +1,4 @@
-"""Frozen results of the wave solver. Cylinders are the last axis; a failed run holds NaN."""
+"""Frozen results of the unsteady solver. Cylinders are the last axis; a failed run holds NaN."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class Traces:
 
 
 @dataclass(frozen=True)
-class WaveResult:
+class UnsteadyResult:
     """One run. If `converged` is false, `reason` says why and every number is NaN.
 
     Per cylinder (C,): trapped fresh air kg, its share, volumetric efficiency (on the reference
@@ -85,11 +85,11 @@ class WaveResult:
 
 def failed(rpm: float, cylinders: int, cell_m: float, reason: str, cycles: int = 0,
            steps: int = 0, history: FloatArray | None = None,
-           warnings: tuple[str, ...] = ()) -> WaveResult:
+           warnings: tuple[str, ...] = ()) -> UnsteadyResult:
     """A result without numbers, and why."""
     nan = np.full(cylinders, np.nan)
     none = np.empty(0)
-    return WaveResult(
+    return UnsteadyResult(
         rpm=rpm, converged=False, reason=reason, cycles=cycles, steps=steps, cell_m=cell_m,
         trapped_air_kg=nan, share=nan, volumetric_efficiency=nan, trapped_pressure_pa=nan,
         trapped_temperature_k=nan, residual_fraction=nan, mach_mean=nan, mach_peak=nan,

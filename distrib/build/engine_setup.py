@@ -1,4 +1,4 @@
-"""From a case and its flow graph to the ducts, ends and cylinders of the wave solver.
+"""From a case and its flow graph to the ducts, ends and cylinders of the unsteady solver.
 
 Geometry comes from the case, every loss from the edges of the one graph that bench and phased
 read. What the graph keeps at points is spread or placed here: pipe losses over the pipe's length,
@@ -24,8 +24,8 @@ from distrib.case.schema import Case, Entry, Plenum, Runner
 from distrib.engine.firing import tdc_offsets_deg
 from distrib.gas.properties import gas_constant
 from distrib.results import Assumed, FloatArray
-from distrib.wave.cylinders import make_cylinders
-from distrib.wave.setup import (
+from distrib.unsteady.cylinders import make_cylinders
+from distrib.unsteady.setup import (
     Closed,
     Duct,
     End,
@@ -35,8 +35,8 @@ from distrib.wave.setup import (
     ToThrottle,
     ToValve,
     ToVolume,
+    UnsteadySetup,
     Volume,
-    WaveSetup,
 )
 
 FLANGED = 0.8216
@@ -71,7 +71,7 @@ class Parts:
 class CaseSetup:
     """A setup for one operating point and what belongs to it: the graph, who is where, notes."""
 
-    setup: WaveSetup
+    setup: UnsteadySetup
     built: BuiltGraph
     plenum_ducts: dict[str, int]
     assumed: tuple[Assumed, ...]
@@ -104,7 +104,7 @@ def _long_enough(parts: Parts, name: str, length: float) -> float:
     if length >= SHORTEST_M:
         return length
     parts.warnings.append(f"{name}: {length * 1e3:.0f} mm long, taken as {SHORTEST_M * 1e3:.0f} mm "
-                          "in the wave model (shorter ducts only shrink the time step)")
+                          "in the engine model (shorter ducts only shrink the time step)")
     return SHORTEST_M
 
 
@@ -121,7 +121,7 @@ def _plenum_profile(parts: Parts, plenum: Plenum) -> tuple[FloatArray, FloatArra
                                                      plenum.profile)
         if abs(scale - 1.0) > 0.01:
             parts.warnings.append(f"plenum {plenum.name}: sections widened by {scale:.3f} in the "
-                                  "wave model so that the volume is the given one")
+                                  "engine model so that the volume is the given one")
         area, diameter = area * scale, diameter * math.sqrt(scale)
     return x, area, diameter
 
@@ -192,7 +192,7 @@ def _add_entry(parts: Parts, case: Case, entry: Entry, built: BuiltGraph) -> Non
     plate = entry.throttle
     if plate is not None and plate.plate_angle_deg < PART_OPEN_DEG and not smooth:
         throat = circle_m2(entry.diameter_m) / math.sqrt(1.0 + k)
-        parts.warnings.append(f"{name}: the part-open throttle acts in the wave model as a throat "
+        parts.warnings.append(f"{name}: the part-open throttle acts in the engine model as a throat "
                               "of the same loss; all losses of the pipe stand there")
         half = 0.5 * length
         number = len(parts.throttles)
@@ -316,7 +316,7 @@ def case_setup(case: Case, rpm: float, charge_pressure_pa: float | None = None,
         replace(one, intake_area_m2=one.intake_area_m2 * _number(
             draws.factor(f"made.port.{number}", PORT_SIGMA)))
         for one, number in zip(cylinders, order, strict=True))
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=tuple(parts.ducts), volumes=(Volume("charge", None, pressure, temperature),),
         junctions=parts.junctions, throttles=tuple(parts.throttles), cylinders=cylinders,
         jets=tuple(parts.jets), rpm=rpm, ambient_pressure_pa=pressure,

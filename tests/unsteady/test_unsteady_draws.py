@@ -1,4 +1,4 @@
-"""The wave model under draws: the same names as the phased model, each doing what it says."""
+"""The engine model under draws: the same names as the phased model, each doing what it says."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 
 from distrib.build.draws import Draws, parts_of
+from distrib.build.engine import solve_engine
+from distrib.build.engine_draws import SAMPLE_CELL_M, engine_trapped
+from distrib.build.engine_setup import CaseSetup, case_setup
 from distrib.build.phased import operating_points, solve_phased
-from distrib.build.wave import solve_wave
-from distrib.build.wave_draws import SAMPLE_CELL_M, wave_trapped
-from distrib.build.wave_setup import CaseSetup, case_setup
 from distrib.case.change import with_changes
 from distrib.case.read import read_case
 from distrib.case.schema import Case
 from distrib.results import FloatArray, deviation_percent
 from distrib.studies.sampled import GivenDraws, given, uncertain_names
-from distrib.wave.run import Options
+from distrib.unsteady.run import Options
 
 CASES = Path(__file__).resolve().parents[2] / "cases"
 
@@ -40,10 +40,10 @@ def moved(case: Case, **draws: float) -> CaseSetup:
 CHARGE = {"conditions.charge_pressure", "conditions.charge_temperature"}
 
 
-def test_wave_and_phased_draw_the_same_names(case: Case) -> None:
+def test_engine_and_phased_draw_the_same_names(case: Case) -> None:
     """Waves draw the charge's conditions as well, which shares of the network do not follow."""
-    assert set(uncertain_names(case, "wave")) - CHARGE == set(uncertain_names(case, "phased"))
-    assert set(uncertain_names(case, "wave")) >= CHARGE
+    assert set(uncertain_names(case, "engine")) - CHARGE == set(uncertain_names(case, "phased"))
+    assert set(uncertain_names(case, "engine")) >= CHARGE
 
 
 def test_shares_of_the_phased_model_do_not_follow_the_charge(case: Case) -> None:
@@ -59,9 +59,9 @@ def test_shares_of_the_phased_model_do_not_follow_the_charge(case: Case) -> None
 def test_charge_draws_are_those_of_the_case_so_changed(case: Case) -> None:
     """One standard deviation of each: 2 % of pressure, 5 K."""
     points = operating_points(case, [4500.0], None, None)
-    drawn, nominal = wave_trapped(case, points, given(tuple(sorted(CHARGE)), np.ones((1, 2))))
+    drawn, nominal = engine_trapped(case, points, given(tuple(sorted(CHARGE)), np.ones((1, 2))))
     now = case.conditions
-    typed = solve_wave(case, rpm=[4500.0], charge_pressure_pa=1.02 * now.charge_pressure_pa,
+    typed = solve_engine(case, rpm=[4500.0], charge_pressure_pa=1.02 * now.charge_pressure_pa,
                        charge_temperature_k=now.charge_temperature_k + 5.0,
                        options=Options(cell_m=SAMPLE_CELL_M))
     assert typed.trapped_air_kg is not None
@@ -98,7 +98,7 @@ def test_friction_factor_scales_the_loss_of_a_pipe(case: Case) -> None:
     """More friction in every wall costs air at full flow, and none gains some."""
     points = operating_points(case, [6500.0], None, None)
     draws = given(("law.friction",), np.array([[-3.0], [0.0], [3.0]]))
-    trapped, nominal = wave_trapped(case, points, draws)
+    trapped, nominal = engine_trapped(case, points, draws)
     total = trapped[0].sum(axis=-1)
     assert total[0] > total[1] > total[2]
     np.testing.assert_array_equal(trapped[0, 1], nominal[0])
@@ -110,12 +110,12 @@ def test_wider_bore_of_all_runners_is_the_case_with_wider_runners(case: Case) ->
     case = with_changes(case, {"runners.entry_loss": 0.3, "runners.loss": 0.2})
     names = tuple(f"made.runner.{c}.diameter" for c in (1, 2, 3, 4))
     points = operating_points(case, [6500.0], None, None)
-    drawn, nominal = wave_trapped(case, points, given(names, np.full((1, 4), 2.0)))
+    drawn, nominal = engine_trapped(case, points, given(names, np.full((1, 4), 2.0)))
     bore, end = 1e3 * case.runners[0].diameter_m, 1e3 * case.runners[0].end_diameter_m
     made = 1.0 + 2e3 * case.uncertainty.tolerance_m / bore
     typed = {"runners.diameter": f"{bore * made:.9f} mm",
              "runners.end_diameter": f"{end * made:.9f} mm"}
-    wider = solve_wave(with_changes(case, typed), rpm=[6500.0], options=Options(cell_m=0.02))
+    wider = solve_engine(with_changes(case, typed), rpm=[6500.0], options=Options(cell_m=0.02))
     change = drawn[0, 0].sum() / nominal[0].sum() - 1.0
     assert wider.trapped_air_kg is not None
     whole = wider.trapped_air_kg[0].sum() / nominal[0].sum() - 1.0
@@ -128,7 +128,7 @@ def test_what_draws_change_hardly_depends_on_the_grid(case: Case) -> None:
     points = operating_points(case, [3500.0, 6500.0], None, None)
     scatter = []
     for cell in (0.01, SAMPLE_CELL_M):
-        trapped, nominal = wave_trapped(case, points, Draws(8, 1), options=Options(cell_m=cell))
+        trapped, nominal = engine_trapped(case, points, Draws(8, 1), options=Options(cell_m=cell))
         scatter.append(deviation(trapped) - deviation(nominal)[:, None])
     rms = np.sqrt(((scatter[1] - scatter[0]) ** 2).mean())
     assert rms < 0.1 * scatter[0].std()
@@ -136,5 +136,5 @@ def test_what_draws_change_hardly_depends_on_the_grid(case: Case) -> None:
 
 def test_threads_change_no_bit(case: Case) -> None:
     points = operating_points(case, [5000.0], None, None)
-    one, two = (wave_trapped(case, points, Draws(3, 1), threads=n)[0] for n in (1, 2))
+    one, two = (engine_trapped(case, points, Draws(3, 1), threads=n)[0] for n in (1, 2))
     assert one.tobytes() == two.tobytes()

@@ -1,4 +1,4 @@
-"""From a `WaveSetup` and a wanted cell length to the flat tables of the kernels."""
+"""From a `UnsteadySetup` and a wanted cell length to the flat tables of the kernels."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import numpy as np
 from distrib.engine.kinematics import cylinder_volume
 from distrib.errors import InputError
 from distrib.results import FloatArray, IntArray
-from distrib.wave import tables as tb
-from distrib.wave.setup import (
+from distrib.unsteady import tables as tb
+from distrib.unsteady.setup import (
     Closed,
     Duct,
     End,
@@ -21,7 +21,7 @@ from distrib.wave.setup import (
     ToValve,
     ToVolume,
     Transmissive,
-    WaveSetup,
+    UnsteadySetup,
     problems,
 )
 
@@ -83,7 +83,7 @@ def _duct_rows(duct: Duct, edges: FloatArray) -> dict[str, FloatArray]:
     }
 
 
-def build_grid(setup: WaveSetup, cell_m: float) -> tuple[FloatArray, IntArray, IntArray]:
+def build_grid(setup: UnsteadySetup, cell_m: float) -> tuple[FloatArray, IntArray, IntArray]:
     """All ducts end to end; ghosts repeat their neighbour's sizes but have no volume.
 
     Returns the grid rows, the first real cell of each duct and the number of its cells.
@@ -104,12 +104,12 @@ def build_grid(setup: WaveSetup, cell_m: float) -> tuple[FloatArray, IntArray, I
     return _floats(np.concatenate(blocks, axis=1)), _ints(first), _ints(count)
 
 
-def all_ends(setup: WaveSetup) -> list[End]:
+def all_ends(setup: UnsteadySetup) -> list[End]:
     """Left and right end of each duct in turn."""
     return [e for d in setup.ducts for e in (d.left, d.right)]
 
 
-def build_ends(setup: WaveSetup, grid: FloatArray, first: IntArray, count: IntArray) -> Any:
+def build_ends(setup: UnsteadySetup, grid: FloatArray, first: IntArray, count: IntArray) -> Any:
     """Kinds, neighbours and loss numbers of both ends of every duct."""
     ends = all_ends(setup)
     out = np.zeros(len(ends), dtype=tb.END)
@@ -140,7 +140,7 @@ def build_ends(setup: WaveSetup, grid: FloatArray, first: IntArray, count: IntAr
     return out
 
 
-def build_mouths(setup: WaveSetup, first: IntArray, count: IntArray,
+def build_mouths(setup: UnsteadySetup, first: IntArray, count: IntArray,
                  cell_m: float) -> tuple[Any, FloatArray, Any]:
     """Which header cells each take-off covers, with what weight (by covered length), its jets."""
     found = [(k, e) for k, e in enumerate(all_ends(setup)) if isinstance(e, TakeOff)]
@@ -169,7 +169,7 @@ def build_mouths(setup: WaveSetup, first: IntArray, count: IntArray,
     return out, _floats(weights), np.array(jets, dtype=tb.JET)
 
 
-def build_joints(setup: WaveSetup) -> tuple[Any, IntArray, Any]:
+def build_joints(setup: UnsteadySetup) -> tuple[Any, IntArray, Any]:
     """Ends of each junction in order of appearance, and the two ends of each throttle."""
     ends = all_ends(setup)
     joints = np.zeros(setup.junctions, dtype=tb.JOINT)
@@ -185,7 +185,7 @@ def build_joints(setup: WaveSetup) -> tuple[Any, IntArray, Any]:
     return joints, _ints(flat), throttles
 
 
-def build_pots(setup: WaveSetup) -> tuple[Any, FloatArray]:
+def build_pots(setup: UnsteadySetup) -> tuple[Any, FloatArray]:
     """Cylinder records and the area tables (2, C, n), all resampled to the longest length."""
     cylinders = setup.cylinders
     n = max((x.intake_area_m2.size for x in cylinders), default=1)
@@ -207,7 +207,7 @@ def build_pots(setup: WaveSetup) -> tuple[Any, FloatArray]:
     return out, areas
 
 
-def start_cells(setup: WaveSetup, first: IntArray, count: IntArray, size: int,
+def start_cells(setup: UnsteadySetup, first: IntArray, count: IntArray, size: int,
                 cell_m: float) -> FloatArray:
     """Start state of all cells: cell averages of the given start, else still ambient gas."""
     cells = np.zeros((len(tb.CELL_ROWS), size))
@@ -230,7 +230,7 @@ def start_cells(setup: WaveSetup, first: IntArray, count: IntArray, size: int,
     return cells
 
 
-def start_tanks(setup: WaveSetup, pots: Any) -> Any:
+def start_tanks(setup: UnsteadySetup, pots: Any) -> Any:
     """Volumes and cylinders at crank angle 0; cylinders hold ambient air, shut ones a full charge
     already burned (also marks those in `pots`)."""
     r = setup.gas_constant_j_kg_k
@@ -258,7 +258,7 @@ def start_tanks(setup: WaveSetup, pots: Any) -> Any:
     return tanks
 
 
-def recorded_cells(setup: WaveSetup, model: tb.Model) -> IntArray:
+def recorded_cells(setup: UnsteadySetup, model: tb.Model) -> IntArray:
     """Cells whose traces are kept: both end cells of every duct (2 D), the middle cell under each
     take-off (T), then every cell of the ducts in `setup.record`."""
     first, count = model.first, model.count
@@ -278,7 +278,7 @@ def new_record(model: tb.Model, cell: IntArray, rows: int, start_s: float,
         clock=_floats([start_s, step_s, start_s, 0.0]))
 
 
-def build_model(setup: WaveSetup, cell_m: float) -> tb.Model:
+def build_model(setup: UnsteadySetup, cell_m: float) -> tb.Model:
     """All tables of one run at its start state. Raises InputError with every problem found."""
     wrong = problems(setup)
     if wrong:
@@ -300,11 +300,11 @@ def build_model(setup: WaveSetup, cell_m: float) -> tb.Model:
         clock=np.zeros(2), scratch=np.zeros((widest, 11)))
 
 
-def advance(model: tb.Model, record: tb.Record, setup: WaveSetup, stop_s: float, *,
+def advance(model: tb.Model, record: tb.Record, setup: UnsteadySetup, stop_s: float, *,
             cfl: float = 0.9, longest_s: float = math.inf,
             most_steps: int = 50_000_000) -> int:
     """Run the compiled march to `stop_s`; returns its status (see `tables`)."""
-    from distrib.wave.march import march
+    from distrib.unsteady.march import march
 
     return int(march(
         model.grid, model.cells, model.ends, model.mouths, model.weights, model.jets,

@@ -1,6 +1,6 @@
-"""Speed of the wave model: figures only, never a timed assertion.
+"""Speed of the engine model: figures only, never a timed assertion.
 
-Run with `pytest tests/benchmarks/test_wave_speed.py --benchmark-only`. Ratios are measured within
+Run with `pytest tests/benchmarks/test_engine_speed.py --benchmark-only`. Ratios are measured within
 one run, by turns, because clocks drift. `simulated_over_wall`: engine seconds per second of one
 core. `threads_2_over_1`: throughput of two threads over one. `against_pyclaw`: time at equal L1
 error on Sod's tube over ours (skipped where clawpack is not installed: it needs Fortran).
@@ -18,12 +18,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "wave"))
-from wave_designs import SIX, intake
+sys.path.insert(0, str(Path(__file__).parents[1] / "unsteady"))
+from unsteady_designs import SIX, intake
 
-from distrib.verification import wave_cases as cases
-from distrib.wave.layout import advance, build_model, new_record, recorded_cells
-from distrib.wave.run import Options, run_many
+from distrib.unsteady.layout import advance, build_model, new_record, recorded_cells
+from distrib.unsteady.run import Options, run_many
+from distrib.verification import unsteady_cases as cases
 
 CYCLES = 10
 RPM = 6000.0
@@ -77,8 +77,8 @@ SCRIPT = """
 import sys, time
 t = time.perf_counter()
 sys.path.insert(0, {path!r})
-from wave_designs import SIX, intake
-from distrib.wave.run import Options, solve
+from unsteady_designs import SIX, intake
+from distrib.unsteady.run import Options, solve
 r = solve(intake(order=SIX, plenum_m=0.6), Options(cell_m=0.02))
 assert r.converged
 print(time.perf_counter() - t)
@@ -88,8 +88,8 @@ print(time.perf_counter() - t)
 @pytest.mark.parametrize("start", ["cold", "cached"])
 def test_first_run(benchmark, start, tmp_path):
     """A fresh process up to its first result: with empty and with filled machine-code cache."""
-    wave = str(Path(__file__).parents[1] / "wave")
-    code = SCRIPT.format(path=wave)
+    tests = str(Path(__file__).parents[1] / "unsteady")
+    code = SCRIPT.format(path=tests)
     env = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
 
     def once() -> float:

@@ -1,7 +1,7 @@
-"""Charts of the wave model: lines against rpm, map of deviation, traces, pressure along a plenum.
+"""Charts of the engine model: lines against rpm, map of deviation, traces, pressure along a plenum.
 
 Each function draws into the axes it is given; `speed_sheet` and `cycle_sheet` make whole files of
-a `WaveRun`. Hue never stands alone: every line carries marker, line pattern and its number.
+a `EngineRun`. Hue never stands alone: every line carries marker, line pattern and its number.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from distrib.report.save import SMALL_POINTS, figure_bytes, house_style, new_fig
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from distrib.build.wave import WaveRun
+    from distrib.build.engine import EngineRun
     from distrib.results import FloatArray, Shares
-    from distrib.wave.result import WaveResult
+    from distrib.unsteady.result import UnsteadyResult
 
 DEVIATION_LABEL = "deviation from the mean share (%)\nrich ← less air | more air → lean"
 CYCLE_DEG = 720.0
@@ -151,9 +151,9 @@ def speed_sheet(wave: Shares, phased: Shares | None = None, kind: str = "png") -
     speeds or a result of another model.
     """
     rpm = np.asarray(wave.conditions["rpm"], dtype=float)
-    if wave.model != "wave" or np.unique(rpm).size < 2:
+    if wave.model != "engine" or np.unique(rpm).size < 2:
         raise InputError([Problem("wave plot", f"model {wave.model}, {np.unique(rpm).size} speeds",
-                                  "a wave result at two speeds or more")])
+                                  "a engine result at two speeds or more")])
     cylinders = [int(c) for c in wave.cylinders]
     with house_style():
         figure = new_figure(11.0, 8.6)
@@ -174,8 +174,8 @@ def speed_sheet(wave: Shares, phased: Shares | None = None, kind: str = "png") -
 
 
 def _heading(wave: Shares, phased: Shares | None) -> str:
-    """Title, spread of the wave model and, where given, of the phased model beside it."""
-    text = f"{wave.title} - wave model, spread {_span(wave)} %"
+    """Title, spread of the engine model and, where given, of the phased model beside it."""
+    text = f"{wave.title} - engine model, spread {_span(wave)} %"
     if phased is not None:
         text += f" (phased model: {_span(phased)} %)"
     return text + ". Estimate, not measured."
@@ -186,12 +186,12 @@ def _span(shares: Shares) -> str:
     return f"{values.min():.1f} to {values.max():.1f}" if values.size else "unknown"
 
 
-def cycle_sheet(run: WaveRun, point: int, kind: str = "png") -> bytes:
+def cycle_sheet(run: EngineRun, point: int, kind: str = "png") -> bytes:
     """One operating point through the cycle as one file: traces at the valves and in the plenum.
 
     InputError when that point gave no result.
     """
-    result: WaveResult = run.results[point]
+    result: UnsteadyResult = run.results[point]
     traces = result.traces
     if traces is None:
         raise InputError([Problem("wave plot", f"point {point}: {result.reason}",
@@ -215,6 +215,6 @@ def cycle_sheet(run: WaveRun, point: int, kind: str = "png") -> bytes:
             marks = [(r.station_m, str(r.cylinder)) for r in order if r.plenum == name]
             plenum_map(ax, traces.crank_deg, x, rows[2], marks)
             ax.set_title(f"Pressure along plenum {name}; dashed: runner mouths")
-        figure.suptitle(f"{case.title} - wave model", ha="left", x=0.01,
+        figure.suptitle(f"{case.title} - engine model", ha="left", x=0.01,
                         fontsize=SMALL_POINTS + 1.5)
         return figure_bytes(figure, kind)

@@ -1,4 +1,4 @@
-"""The wave model of whole cases: symmetry, agreement with phased in the limit, plots, failures."""
+"""The engine model of whole cases: symmetry, agreement with phased in the limit, plots, failures."""
 
 from __future__ import annotations
 
@@ -8,22 +8,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from distrib.build.engine import engine_shares, grid_estimate, run_engine, solve_engine
+from distrib.build.engine_setup import case_setup
 from distrib.build.phased import solve_phased
-from distrib.build.wave import grid_estimate, run_wave, solve_wave, wave_shares
-from distrib.build.wave_setup import case_setup
 from distrib.case.change import with_changes
 from distrib.case.read import read_case
 from distrib.case.template import starter
 from distrib.errors import InputError
-from distrib.report.save import house_style, new_figure
-from distrib.report.wave_plots import (
+from distrib.report.engine_plots import (
     cycle_sheet,
     deviation_map,
     lines_against_rpm,
     speed_sheet,
 )
-from distrib.wave.grid import cell_for_accuracy, convergence
-from distrib.wave.run import Options
+from distrib.report.save import house_style, new_figure
+from distrib.unsteady.grid import cell_for_accuracy, convergence
+from distrib.unsteady.run import Options
 
 CASES = Path(__file__).parents[2] / "cases"
 COARSE = Options(cell_m=0.02)
@@ -38,12 +38,12 @@ def side():
 
 @pytest.fixture(scope="module")
 def run(side):
-    return run_wave(side, rpm=[3500.0, 6000.0], options=COARSE)
+    return run_engine(side, rpm=[3500.0, 6000.0], options=COARSE)
 
 
 def test_result_is_whole(side, run):
-    shares = wave_shares(run)
-    assert shares.model == "wave" and shares.converged.all() and shares.reason == ("", "")
+    shares = engine_shares(run)
+    assert shares.model == "engine" and shares.converged.all() and shares.reason == ("", "")
     assert shares.share.shape == (2, 4)
     np.testing.assert_allclose(shares.share.sum(axis=1), 1.0, atol=1e-12)
     assert np.all(shares.mass_residual < 1e-10)
@@ -56,7 +56,7 @@ def test_result_is_whole(side, run):
 
 def test_center_entry_of_a_symmetric_engine_is_symmetric():
     """Firing order 1-3-4-2 is its own mirror, and so is the metal: 1 equals 4, 2 equals 3."""
-    shares = solve_wave(read_case(CASES / "inline4_center.toml"), rpm=5500.0, options=COARSE)
+    shares = solve_engine(read_case(CASES / "inline4_center.toml"), rpm=5500.0, options=COARSE)
     d = shares.deviation_percent[0]
     # both pairs draw half a cycle apart; equal to the repetition tolerance
     assert d[0] == pytest.approx(d[3], abs=0.05)
@@ -65,12 +65,12 @@ def test_center_entry_of_a_symmetric_engine_is_symmetric():
 
 def test_phased_and_wave_agree_without_inertia(side):
     """Short, fat, slow; valves close at the dead centres, so that nothing is pushed back (what
-    comes back is kept in order by the wave model and mixed at once by the phased one)."""
+    comes back is kept in order by the engine model and mixed at once by the phased one)."""
     short = with_changes(side, {
         "runners.length": "20 mm", "entry.length": "30 mm", "engine.intake_valve.opens": "0 deg",
         "engine.intake_valve.closes": "0 deg", "engine.exhaust_valve.closes": "0 deg",
         "engine.exhaust_pressure": "1.2 bar gauge", "engine.port_length": "0 mm"})
-    wave = solve_wave(short, rpm=400.0, options=COARSE)
+    wave = solve_engine(short, rpm=400.0, options=COARSE)
     phased = solve_phased(short, rpm=400.0)
     assert wave.converged.all(), wave.reason
     assert np.abs(wave.deviation_percent - phased.deviation_percent).max() < AGREE
@@ -78,19 +78,19 @@ def test_phased_and_wave_agree_without_inertia(side):
 
 
 def test_failed_point_says_why(side):
-    shares = solve_wave(side, rpm=[3500.0], options=replace(COARSE, max_cycles=2))
+    shares = solve_engine(side, rpm=[3500.0], options=replace(COARSE, max_cycles=2))
     assert not shares.converged[0] and "did not repeat" in shares.reason[0]
     assert np.isnan(shares.share).all() and np.isnan(shares.spread_percent).all()
 
 
 def test_impossible_conditions_are_refused(side):
     with pytest.raises(InputError, match="rpm"):
-        solve_wave(side, rpm=-1.0)
+        solve_engine(side, rpm=-1.0)
 
 
 def test_part_open_throttle_chokes_the_engine(side):
-    wide = solve_wave(side, rpm=4500.0, options=COARSE)
-    part = solve_wave(with_changes(side, {"entry.throttle.plate_angle": "25 deg"}), rpm=4500.0,
+    wide = solve_engine(side, rpm=4500.0, options=COARSE)
+    part = solve_engine(with_changes(side, {"entry.throttle.plate_angle": "25 deg"}), rpm=4500.0,
                       options=COARSE)
     assert part.converged.all(), part.reason
     assert part.air_kg_s.sum() < 0.8 * wide.air_kg_s.sum()
@@ -107,11 +107,11 @@ def test_losses_come_from_the_graph(side):
 
 
 def test_sheets_are_drawn(run):
-    shares = wave_shares(run)
+    shares = engine_shares(run)
     for data in (speed_sheet(shares, shares), cycle_sheet(run, 1)):
         assert data.startswith(b"\x89PNG") and len(data) > 20_000
     with pytest.raises(InputError, match="two speeds"):
-        speed_sheet(wave_shares(replace(run, points={k: v[:1] for k, v in run.points.items()},
+        speed_sheet(engine_shares(replace(run, points={k: v[:1] for k, v in run.points.items()},
                                         setups=run.setups[:1], results=run.results[:1])))
 
 
@@ -147,7 +147,7 @@ def test_grid_estimate_covers_a_finer_grid(side):
 def test_starters_with_several_banks_and_plenums(layout, tmp_path):
     path = tmp_path / "case.toml"
     path.write_text(starter(layout, "side"), "utf-8")
-    shares = solve_wave(read_case(path), rpm=4000.0, options=COARSE)
+    shares = solve_engine(read_case(path), rpm=4000.0, options=COARSE)
     assert shares.converged.all(), shares.reason
     assert shares.share.shape[1] == int(layout[-1])
     if layout == "flat-6":  # two equal plenums half a cycle apart, joined by a balance tube
@@ -155,7 +155,7 @@ def test_starters_with_several_banks_and_plenums(layout, tmp_path):
 
 
 def test_accuracy_sets_the_grid(side):
-    run = run_wave(side, rpm=4000.0, accuracy_percent=0.2)
+    run = run_engine(side, rpm=4000.0, accuracy_percent=0.2)
     assert run.results[0].cell_m == pytest.approx(cell_for_accuracy(0.2))
     found = grid_estimate(side, rpm=4000.0, options=COARSE, threads=2)
     assert found.cell_m == 0.02 and found.reason == ""

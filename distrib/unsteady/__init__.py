@@ -1,4 +1,4 @@
-"""Wave model: unsteady one-dimensional compressible flow through the whole intake.
+"""Engine model: unsteady one-dimensional compressible flow through the whole intake.
 
 Map of the package, lowest first:
 setup      what the solver is told: ducts, ends, volumes, cylinders (plain frozen dataclasses)

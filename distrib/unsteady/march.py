@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from distrib.kernels import kernel
-from distrib.wave.cells import (
+from distrib.unsteady.cells import (
     faces,
     fastest,
     fluxes,
@@ -21,7 +21,7 @@ from distrib.wave.cells import (
     update,
     wall_terms,
 )
-from distrib.wave.ends import (
+from distrib.unsteady.ends import (
     apply_mouths,
     joint_fluxes,
     lean_mouths,
@@ -30,7 +30,7 @@ from distrib.wave.ends import (
     space_fluxes,
     throttle_fluxes,
 )
-from distrib.wave.tables import (
+from distrib.unsteady.tables import (
     AREA_L,
     AREA_R,
     BUR,
@@ -67,7 +67,7 @@ from distrib.wave.tables import (
     U,
     Y,
 )
-from distrib.wave.tanks import advance_tanks, half_step_pressures
+from distrib.unsteady.tanks import advance_tanks, half_step_pressures
 
 REFRESH = 16
 """Steps between two evaluations of wall friction and film coefficient."""

@@ -1,4 +1,4 @@
-"""The wave model under draws of what is uncertain: every draw solved, none taken over.
+"""The engine model under draws of what is uncertain: every draw solved, none taken over.
 
 A draw changes the losses of the graph that all models read, wall friction, the bore of every runner
 as made and the flow of every port, by the same names as in the phased model, so that two designs,
@@ -16,20 +16,20 @@ from numpy.typing import ArrayLike
 
 from distrib.build.band import THREADS, band_of
 from distrib.build.draws import Draws, parts_of
+from distrib.build.engine_setup import case_setup
 from distrib.build.phased import operating_points
-from distrib.build.wave_setup import case_setup
 from distrib.case.schema import Case
 from distrib.results import Band, FloatArray, Shares, deviation_of_air
-from distrib.wave.run import Options, solve
+from distrib.unsteady.run import Options, solve
 
-WAVE_DRAWS = 24
+ENGINE_DRAWS = 24
 """Draws of a band: the edges of a 90 % band are then uncertain by about a fifth of its width."""
 
 SAMPLE_CELL_M = 0.02
 """Cells of a draw, twice those of a nominal run, for less than half of its time. What a draw
 differs by from the nominal design is formed on one grid and put onto the nominal figure of the
 finer one; it is then within a tenth of its own scatter of what the finer grid gives
-(tests/wave/test_wave_draws.py)."""
+(tests/unsteady/test_engine_draws.py)."""
 
 
 def _charge_draw(case: Case, draw: Draws) -> tuple[float, float]:
@@ -45,7 +45,7 @@ def _charge_draw(case: Case, draw: Draws) -> tuple[float, float]:
     return float(np.ravel(pressure)[0]), float(np.ravel(warmer)[0])
 
 
-def wave_trapped(
+def engine_trapped(
     case: Case, points: Mapping[str, FloatArray], draws: Draws, *,
     options: Options | None = None, threads: int = 1,
 ) -> tuple[FloatArray, FloatArray]:
@@ -75,19 +75,19 @@ def wave_trapped(
     return np.ascontiguousarray(table[:, 1:]), np.ascontiguousarray(table[:, 0])
 
 
-def wave_band(
+def engine_band(
     case: Case, nominal: Shares, *, rpm: ArrayLike | None = None,
     charge_pressure_pa: ArrayLike | None = None, charge_temperature_k: ArrayLike | None = None,
-    draws: int = WAVE_DRAWS, seed: int | None = None,
+    draws: int = ENGINE_DRAWS, seed: int | None = None,
 ) -> Band:
-    """Band about a nominal wave result at the same (P,) points, every draw solved.
+    """Band about a nominal engine result at the same (P,) points, every draw solved.
 
-    The wave model's own error (grid, one dimension) is not in it. NaN at a point where fewer than
+    The engine model's own error (grid, one dimension) is not in it. NaN at a point where fewer than
     20 draws repeat.
     """
     points = operating_points(case, rpm, charge_pressure_pa, charge_temperature_k)
     chosen = case.uncertainty.seed if seed is None else seed
-    trapped, centre = wave_trapped(case, points, Draws(draws, chosen), threads=THREADS)
+    trapped, centre = engine_trapped(case, points, Draws(draws, chosen), threads=THREADS)
 
     return band_of(nominal.deviation_percent, deviation_of_air(trapped), deviation_of_air(centre),
                    case.limits.lean_percent, chosen)

@@ -9,7 +9,14 @@ import pytest
 
 from distrib.constants import R_DRY_AIR
 from distrib.gas import isentropic as iso
-from distrib.wave.nozzle import entering, leaving, nozzle_flow, space_end, stagnant_ratio, throttled
+from distrib.unsteady.nozzle import (
+    entering,
+    leaving,
+    nozzle_flow,
+    space_end,
+    stagnant_ratio,
+    throttled,
+)
 
 P, T = 101325.0, 293.15
 RHO = P / (R_DRY_AIR * T)
@@ -22,7 +29,7 @@ def stagnation(p: float, v: float, r: float) -> tuple[float, float]:
 
 @pytest.mark.parametrize("phi", [1.0, 0.9, 0.5, 0.1, 1e-3])
 @pytest.mark.parametrize("space", [1.0e5, 0.9e5, 0.6e5, 0.3e5, 0.05e5])
-def test_leaving_obeys_nozzle_and_wave(phi, space):
+def test_leaving_obeys_nozzle_and_engine(phi, space):
     v0 = 20.0
     pb, v, r = leaving(RHO, v0, P, stagnant_ratio(RHO, v0, P, space), phi, 0.0)
     p0, t0 = stagnation(pb, v, r)

@@ -9,11 +9,8 @@ import pytest
 
 from distrib.gas import isentropic as iso
 from distrib.losses.friction import darcy_Haaland
-from distrib.verification import wave_cases as cases
-from distrib.verification.published import run_check
-from distrib.verification.topics.wave import CHECKS
-from distrib.wave.run import Options, cell_averages, run_time
-from distrib.wave.setup import (
+from distrib.unsteady.run import Options, cell_averages, run_time
+from distrib.unsteady.setup import (
     Closed,
     Duct,
     Start,
@@ -21,9 +18,12 @@ from distrib.wave.setup import (
     ToJunction,
     ToVolume,
     Transmissive,
+    UnsteadySetup,
     Volume,
-    WaveSetup,
 )
+from distrib.verification import unsteady_cases as cases
+from distrib.verification.published import run_check
+from distrib.verification.topics.unsteady import CHECKS
 
 DATA = Path(__file__).parent / "data"
 RIG_KPA = 1.0
@@ -65,7 +65,7 @@ def test_wall_friction_is_the_law():
     area = 0.25 * np.pi * d * d
     duct = Duct("pipe", np.array([0.0, length]), np.array([area, area]), ToVolume(0), ToVolume(1),
                 roughness_m=5e-5, cells=60)
-    setup = WaveSetup(ducts=(duct,), volumes=(Volume("a", None, 101325.0, 293.15),
+    setup = UnsteadySetup(ducts=(duct,), volumes=(Volume("a", None, 101325.0, 293.15),
                                               Volume("b", None, 100600.0, 293.15)))
     x, rows = cell_averages(setup, 1.5)
     u, rho = rows[1].mean(), rows[0].mean()
@@ -81,7 +81,7 @@ def test_hot_wall_heats_by_reynolds_analogy():
     area = 0.25 * np.pi * d * d
     duct = Duct("pipe", np.array([0.0, length]), np.array([area, area]), ToVolume(0), ToVolume(1),
                 wall_temperature_k=353.15, cells=50)
-    setup = WaveSetup(ducts=(duct,), volumes=(Volume("a", None, 101325.0, 293.15),
+    setup = UnsteadySetup(ducts=(duct,), volumes=(Volume("a", None, 101325.0, 293.15),
                                               Volume("b", None, 100800.0, 293.15)))
     _, rows = cell_averages(setup, 1.0)
     t = rows[2] / (rows[0] * 287.05287)
@@ -97,9 +97,9 @@ def test_two_equal_ducts_joined_are_one_duct():
     pulse = 200.0 * np.exp(-(((x - 0.5) / 0.1) ** 2))
     p = 101325.0 + pulse
     start = Start(x, p, 293.15 * (p / 101325.0) ** (2.0 / 7.0), 0.0 * x, 0.0 * x)
-    one = WaveSetup(ducts=(cases.plain("one", 2.0, 1e-3, Closed(), Transmissive(), start=start),),
+    one = UnsteadySetup(ducts=(cases.plain("one", 2.0, 1e-3, Closed(), Transmissive(), start=start),),
                     viscous=False)
-    two = WaveSetup(ducts=(
+    two = UnsteadySetup(ducts=(
         cases.plain("a", 1.0, 1e-3, Closed(), ToJunction(0), start=start),
         cases.plain("b", 1.0, 1e-3, ToJunction(0), Transmissive())), junctions=1, viscous=False)
     _, whole = cell_averages(one, 0.0035)
@@ -112,7 +112,7 @@ def header(run=(0.0,) * 4, branch=(1.0, 0.0, 0.5, 1.0, 0.0, 2.0, 1.0), turned=Fa
     area, branch_area, length = 4e-3, 1e-3, 1.0
     d = float(np.sqrt(4.0 * branch_area / np.pi))
     ends = (ToVolume(1), ToVolume(0)) if turned else (ToVolume(0), ToVolume(1))
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=(cases.plain("header", length, area, *ends),
                cases.plain("branch", 0.3, branch_area,
                            TakeOff(0, 0.5, d, branch, branch, run), ToVolume(2))),
@@ -164,7 +164,7 @@ def total_pressure(rows, k):
 def test_junction_loss_in_steady_flow(forward, back, turned):
     """Pipe into a wide duct: total pressure falls by K velocity heads of the pipe, either way."""
     narrow, wide = 1e-3, 3e-3
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=(cases.plain("pipe", 0.5, narrow, ToVolume(0), ToJunction(0, True, forward, back)),
                cases.plain("wide", 0.5, wide, ToJunction(0, True), ToVolume(1))),
         junctions=1, viscous=False,
@@ -181,7 +181,7 @@ def test_junction_loss_in_steady_flow(forward, back, turned):
 def test_three_way_junction_shares_by_its_losses():
     """Two equal branches with losses 0 and 1: total pressure falls by K heads in each."""
     area = 1e-3
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=(cases.plain("feed", 0.4, area, ToVolume(0), ToJunction(0, True)),
                cases.plain("free", 0.4, area, ToJunction(0, True), ToVolume(1)),
                cases.plain("lossy", 0.4, area, ToJunction(0, True, 0.0, 1.0), ToVolume(1))),
@@ -201,7 +201,7 @@ def test_three_way_junction_shares_by_its_losses():
 def test_bend_loss_spread_over_its_length():
     """K of a bend on the local head, spread over part of a pipe."""
     duct = cases.plain("pipe", 0.6, 1e-3, ToVolume(0), ToVolume(1), losses=((0.2, 0.4, 0.7),))
-    setup = WaveSetup(ducts=(duct,), volumes=(Volume("a", None, 101325.0, 293.15),
+    setup = UnsteadySetup(ducts=(duct,), volumes=(Volume("a", None, 101325.0, 293.15),
                                               Volume("b", None, 100500.0, 293.15)))
     _, rows = cell_averages(setup, 0.4)
     head = 0.5 * rows[0][10] * rows[1][10] ** 2
@@ -216,7 +216,7 @@ def test_burned_gas_is_carried_not_made():
     y = np.array([0.0, 0.0, 1.0, 1.0, 0.0, 0.0])
     start = Start(x, np.full(6, 1e5), np.full(6, 300.0), np.full(6, 50.0), y)
     duct = cases.plain("pipe", 2.0, 1e-3, Transmissive(), Transmissive(), start=start)
-    setup = WaveSetup(ducts=(duct,), viscous=False, ambient_pressure_pa=1e5,
+    setup = UnsteadySetup(ducts=(duct,), viscous=False, ambient_pressure_pa=1e5,
                       ambient_temperature_k=300.0)
     centre, rows = cell_averages(setup, 0.02)
     assert rows[3].min() >= 0.0 and rows[3].max() <= 1.0
@@ -236,6 +236,6 @@ def test_closed_system_keeps_mass_and_energy():
         Duct("b", np.array([0.0, 0.4]), np.array([1e-3, 1e-3]), ToJunction(0, True, 0.2, 0.4),
              ToVolume(0, 0.5)),
         Duct("c", np.array([0.0, 0.4]), np.array([5e-4, 5e-4]), TakeOff(0, 0.2, 0.02), Closed()))
-    setup = WaveSetup(ducts=ducts, junctions=1, volumes=(Volume("can", 5e-4, 1e5, 300.0),))
+    setup = UnsteadySetup(ducts=ducts, junctions=1, volumes=(Volume("can", 5e-4, 1e5, 300.0),))
     _, (mass, energy) = run_time(setup, 0.1, 3)
     assert abs(mass) < 1e-12 and abs(energy) < 1e-12

@@ -1,4 +1,4 @@
-"""Small flow problems with known answers, set up for the wave solver; used by `distrib verify` and
+"""Small flow problems with known answers, set up for the unsteady solver; used by `distrib verify` and
 by the tests. Each returns plain numbers in the units of its source."""
 
 from __future__ import annotations
@@ -9,9 +9,8 @@ import numpy as np
 
 from distrib.constants import R_DRY_AIR
 from distrib.results import FloatArray
-from distrib.verification.riemann import State, cell_means, simple_wave
-from distrib.wave.run import Options, cell_averages, run_time
-from distrib.wave.setup import (
+from distrib.unsteady.run import Options, cell_averages, run_time
+from distrib.unsteady.setup import (
     Closed,
     Duct,
     End,
@@ -21,9 +20,10 @@ from distrib.wave.setup import (
     ToThrottle,
     ToVolume,
     Transmissive,
+    UnsteadySetup,
     Volume,
-    WaveSetup,
 )
+from distrib.verification.riemann import State, cell_means, simple_wave
 
 SOUND_M_S = 343.2
 SOUND_T_K = SOUND_M_S**2 / (1.4 * R_DRY_AIR)
@@ -37,12 +37,12 @@ def plain(name: str, length: float, area: float, left: End, right: End, **more: 
                 **both)  # type: ignore[arg-type]
 
 
-def tube(left: State, right: State, cells: int, at: float = 0.5) -> WaveSetup:
+def tube(left: State, right: State, cells: int, at: float = 0.5) -> UnsteadySetup:
     """Riemann problem on 0..1, gas constant 1 (so T = p/rho)."""
     pairs = [(s[2], s[2] / s[0], s[1]) for s in (left, left, right, right)]
     p, t, u = (np.array(v) for v in zip(*pairs, strict=True))
     start = Start(np.array([0.0, at, at + 1e-12, 1.0]), p, t, u, np.zeros(4))
-    return WaveSetup(
+    return UnsteadySetup(
         ducts=(plain("tube", 1.0, 1.0, Transmissive(), Transmissive(), cells=cells, start=start),),
         gas_constant_j_kg_k=1.0, viscous=False, ambient_pressure_pa=1.0, ambient_temperature_k=1.0)
 
@@ -82,7 +82,7 @@ def simple_wave_error(cells: int, time: float = 0.25, height: float = 0.1) -> fl
     fine = np.linspace(0.0, 1.0, 20001)
     rho, u, p = simple_wave(fine, 0.0, hump, 1.0, 1.0)
     start = Start(fine, p, p / rho, u, np.zeros_like(fine))
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=(plain("tube", 1.0, 1.0, Transmissive(), Transmissive(), cells=cells, start=start),),
         gas_constant_j_kg_k=1.0, viscous=False, ambient_pressure_pa=1.0, ambient_temperature_k=1.0)
     _, rows = cell_averages(setup, time)
@@ -102,7 +102,7 @@ def nozzle(exit_ratio: float, throat_over_exit: float, cells: int = 120) -> tupl
     area = throat + (exit_m2 - throat) * (2.0 * x - 1.0) ** 2
     t0 = 300.0
     duct = Duct("nozzle", x, area, ToVolume(0), ToVolume(1), friction=False, cells=cells)
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=(duct,), viscous=False, ambient_temperature_k=t0, ambient_pressure_pa=P0_PA,
         volumes=(Volume("before", None, P0_PA, t0), Volume("after", None, exit_ratio * P0_PA, t0)))
     xc, rows = cell_averages(setup, 0.15)
@@ -120,7 +120,7 @@ def friction_pipe(friction_length: float, exit_pa: float, diameter_m: float = 0.
     t0 = 300.0
     duct = plain("pipe", length_m, area, ToVolume(0), ToVolume(1), cells=cells,
                  losses=((0.0, length_m, friction_length),))
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=(duct,), ambient_temperature_k=t0, ambient_pressure_pa=P0_PA,
         volumes=(Volume("before", None, P0_PA, t0), Volume("after", None, exit_pa, t0)))
     _, rows = cell_averages(setup, 0.2)
@@ -134,7 +134,7 @@ def choked_bore(bore_m: float = 0.02, area_ratio: float = 100.0) -> float:
     throat = 0.25 * math.pi * bore_m**2
     area = area_ratio * throat
     t0 = 293.15
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=(plain("a", 0.2, area, ToVolume(0), ToThrottle(0), cells=10),
                plain("b", 0.2, area, ToThrottle(0), ToVolume(1), cells=10)),
         throttles=(Throttle("bore", throat),), viscous=False, ambient_temperature_k=t0,
@@ -169,7 +169,7 @@ def quarter_wave(end_correction_m: float, length_m: float = 0.35, radius_m: floa
     start = Start(x, p, SOUND_T_K * (p / P0_PA) ** (2.0 / 7.0), 0.0 * x, 0.0 * x)
     duct = plain("pipe", length_m, math.pi * radius_m**2, Closed(),
                  ToVolume(0, 0.0, 0.0, end_correction_m), cells=cells, start=start)
-    setup = WaveSetup(ducts=(duct,), volumes=(Volume("outside", None, P0_PA, SOUND_T_K),),
+    setup = UnsteadySetup(ducts=(duct,), volumes=(Volume("outside", None, P0_PA, SOUND_T_K),),
                       viscous=False, ambient_pressure_pa=P0_PA, ambient_temperature_k=SOUND_T_K)
     guess = SOUND_M_S / (4.0 * total)
     traces, _ = run_time(setup, 20.0 / guess, 2001)
@@ -182,7 +182,7 @@ def helmholtz(volume_m3: float, diameter_m: float, length_m: float, guess_hz: fl
     p1 = P0_PA + 100.0
     neck = plain("neck", length_m, 0.25 * math.pi * diameter_m**2, ToVolume(0), ToVolume(1),
                  cells=cells)
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=(neck,), viscous=False, ambient_pressure_pa=P0_PA, ambient_temperature_k=SOUND_T_K,
         volumes=(Volume("outside", None, P0_PA, SOUND_T_K),
                  Volume("bulb", volume_m3, p1, SOUND_T_K * (p1 / P0_PA) ** (2.0 / 7.0))))
@@ -204,7 +204,7 @@ def junction(areas: tuple[float, ...], total: bool = False,
     ducts = [plain("0", 1.0, areas[0], Transmissive(), ToJunction(0, total), start=start)]
     ducts += [plain(str(k), 1.0, a, ToJunction(0, total), Transmissive())
               for k, a in enumerate(areas[1:], 1)]
-    setup = WaveSetup(ducts=tuple(ducts), junctions=1, viscous=False, ambient_pressure_pa=P0_PA,
+    setup = UnsteadySetup(ducts=tuple(ducts), junctions=1, viscous=False, ambient_pressure_pa=P0_PA,
                       ambient_temperature_k=SOUND_T_K)
     whole = 50.0 * 0.08 * math.sqrt(math.pi)
     out = [float((cell_averages(setup, 1.0 / SOUND_M_S, Options(cell_m=cell_m), k)[1][2]
@@ -230,7 +230,7 @@ def shock_rig(friction: bool, cell_m: float = 0.02) -> tuple[FloatArray, FloatAr
         plain("1", 3.63, area, Closed(), ToJunction(0), friction=friction, start=start),
         plain("2", 2.595, area, ToJunction(0), free, friction=friction),
         plain("3", 1.725, area, ToJunction(0), free, friction=friction))
-    setup = WaveSetup(
+    setup = UnsteadySetup(
         ducts=ducts, junctions=1, volumes=(Volume("room", None, RIG_P_PA, t0),),
         ambient_pressure_pa=RIG_P_PA, ambient_temperature_k=t0, gas_constant_j_kg_k=gas,
         viscous=friction, record=(0, 1, 2))

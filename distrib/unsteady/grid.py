@@ -9,8 +9,8 @@ import numpy as np
 
 from distrib.errors import InputError, Problem
 from distrib.results import FloatArray
-from distrib.wave.run import DEFAULT_OPTIONS, Options, solve
-from distrib.wave.setup import WaveSetup
+from distrib.unsteady.run import DEFAULT_OPTIONS, Options, solve
+from distrib.unsteady.setup import UnsteadySetup
 
 ERROR_AT_10_MM = 0.08
 GRID_POWER = 1.3
@@ -68,7 +68,7 @@ def _estimate(values: FloatArray) -> tuple[float, FloatArray]:
     return order, np.asarray(SAFETY * np.abs(fine) * (1.0 + 1.0 / (2.0**used - 1.0)))
 
 
-def convergence(setup: WaveSetup, options: Options = DEFAULT_OPTIONS,
+def convergence(setup: UnsteadySetup, options: Options = DEFAULT_OPTIONS,
                 threads: int = 1) -> GridEstimate:
     """Solve with cells 2 h, h and h/2 (h = `options.cell_m`) and estimate the error at h.
 

@@ -10,17 +10,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from distrib.results import FloatArray
-from distrib.wave import tables as tb
-from distrib.wave.layout import (
+from distrib.unsteady import tables as tb
+from distrib.unsteady.layout import (
     advance,
     build_model,
     cell_edges,
     new_record,
     recorded_cells,
 )
-from distrib.wave.reduce import read_traces, summarise
-from distrib.wave.result import Traces, WaveResult, failed
-from distrib.wave.setup import ToValve, WaveSetup
+from distrib.unsteady.reduce import read_traces, summarise
+from distrib.unsteady.result import Traces, UnsteadyResult, failed
+from distrib.unsteady.setup import ToValve, UnsteadySetup
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def audit_errors(model: tb.Model, before: tuple[float, float]) -> tuple[float, f
     return dm / through_m, de / through_e
 
 
-def explain(model: tb.Model, setup: WaveSetup, status: int, cell_m: float) -> str:
+def explain(model: tb.Model, setup: UnsteadySetup, status: int, cell_m: float) -> str:
     """A status in words, with place and crank angle."""
     t = float(model.clock[0])
     when = f"at {t:.6g} s" if setup.rpm is None else f"at {6.0 * setup.rpm * t:.1f} deg"
@@ -92,7 +92,7 @@ def explain(model: tb.Model, setup: WaveSetup, status: int, cell_m: float) -> st
     return f"undefined state at a duct end, {when}"
 
 
-def run_time(setup: WaveSetup, stop_s: float, samples: int, options: Options = DEFAULT_OPTIONS,
+def run_time(setup: UnsteadySetup, stop_s: float, samples: int, options: Options = DEFAULT_OPTIONS,
              ) -> tuple[Traces, tuple[float, float]]:
     """Solve from the start state to `stop_s` and return traces at `samples` equal times.
 
@@ -111,7 +111,7 @@ def run_time(setup: WaveSetup, stop_s: float, samples: int, options: Options = D
     return read_traces(model, record, setup, options.cell_m), audit_errors(model, before)
 
 
-def valve_warnings(setup: WaveSetup, model: tb.Model) -> tuple[str, ...]:
+def valve_warnings(setup: UnsteadySetup, model: tb.Model) -> tuple[str, ...]:
     """Where a valve's effective area exceeds the end of its duct, so that the port governs."""
     out = []
     for k, duct in enumerate(setup.ducts):
@@ -126,7 +126,7 @@ def valve_warnings(setup: WaveSetup, model: tb.Model) -> tuple[str, ...]:
     return tuple(out)
 
 
-def solve(setup: WaveSetup, options: Options = DEFAULT_OPTIONS) -> WaveResult:
+def solve(setup: UnsteadySetup, options: Options = DEFAULT_OPTIONS) -> UnsteadyResult:
     """Run cycles until the cycle repeats (see `Options.tolerance`), then one more with traces.
 
     Raises InputError for a wrong setup (every mistake listed, also a missing crank). A run that
@@ -189,8 +189,8 @@ def stored_ducts_change(model: tb.Model, before: tuple[float, float]) -> float:
     return stored(model)[0] - before[0]
 
 
-def run_many(setups: Sequence[WaveSetup], options: Options = DEFAULT_OPTIONS,
-             threads: int = 1) -> tuple[WaveResult, ...]:
+def run_many(setups: Sequence[UnsteadySetup], options: Options = DEFAULT_OPTIONS,
+             threads: int = 1) -> tuple[UnsteadyResult, ...]:
     """Solve many designs or speeds side by side; results in the order of `setups`.
 
     The kernels release the interpreter lock, so `threads` uses that many cores. Results do not
@@ -202,7 +202,7 @@ def run_many(setups: Sequence[WaveSetup], options: Options = DEFAULT_OPTIONS,
         return tuple(pool.map(lambda s: solve(s, options), setups))
 
 
-def cell_averages(setup: WaveSetup, stop_s: float, options: Options = DEFAULT_OPTIONS,
+def cell_averages(setup: UnsteadySetup, stop_s: float, options: Options = DEFAULT_OPTIONS,
                   duct: int = 0) -> tuple[FloatArray, FloatArray]:
     """State of one duct at `stop_s`: cell centres x (n,) and rows density, velocity, pressure,
     burned fraction (4, n). Raises RuntimeError with the reason if the solution fails."""

@@ -17,7 +17,7 @@ import numpy as np
 from distrib.gas.properties import SUTHERLAND_BETA, SUTHERLAND_S_K
 from distrib.kernels import inline, kernel
 from distrib.losses.friction import darcy_scalar
-from distrib.wave.tables import (
+from distrib.unsteady.tables import (
     DIAMETER,
     DRAG,
     ENE,

@@ -8,7 +8,7 @@ from distrib.constants import R_DRY_AIR
 from distrib.engine.closed import DEFAULT_CLOSED, ClosedCycle, state_at_exhaust_opening
 from distrib.engine.kinematics import cylinder_volume
 from distrib.engine.valves import ValveFlow
-from distrib.wave.setup import Cylinder
+from distrib.unsteady.setup import Cylinder
 
 TABLE_POINTS = 720
 

@@ -9,10 +9,10 @@ import numpy as np
 from distrib.engine.closed import closed_pressure
 from distrib.engine.kinematics import cylinder_volume, displacement
 from distrib.results import FloatArray
-from distrib.wave import tables as tb
-from distrib.wave.layout import all_ends, cell_edges
-from distrib.wave.result import Stations, Traces, WaveResult
-from distrib.wave.setup import Cylinder, TakeOff, ToValve, WaveSetup
+from distrib.unsteady import tables as tb
+from distrib.unsteady.layout import all_ends, cell_edges
+from distrib.unsteady.result import Stations, Traces, UnsteadyResult
+from distrib.unsteady.setup import Cylinder, TakeOff, ToValve, UnsteadySetup
 
 SMALL_DROOP = 1e-3
 """Droop over mean pressure below which a recovery means nothing."""
@@ -31,7 +31,7 @@ def _closed_part(c: Cylinder, pot: Any, local: FloatArray, p: FloatArray) -> Flo
     return np.asarray(np.where(shut, inside, p))
 
 
-def read_traces(model: tb.Model, record: tb.Record, setup: WaveSetup, cell_m: float) -> Traces:
+def read_traces(model: tb.Model, record: tb.Record, setup: UnsteadySetup, cell_m: float) -> Traces:
     """Sort the recorded rows by what they are."""
     samples = record.rows.shape[1]
     time = record.clock[0] + record.clock[1] * np.arange(samples)
@@ -56,7 +56,7 @@ def read_traces(model: tb.Model, record: tb.Record, setup: WaveSetup, cell_m: fl
         along=along, cylinder_pressure_pa=pressure, valve_flow_kg_s=record.cylinders[1])
 
 
-def valve_ducts(setup: WaveSetup) -> list[tuple[int, int]]:
+def valve_ducts(setup: UnsteadySetup) -> list[tuple[int, int]]:
     """Duct and side (0 left, 1 right) at the intake valve of each cylinder (its first)."""
     out: list[tuple[int, int]] = []
     for c in range(len(setup.cylinders)):
@@ -74,7 +74,7 @@ def _open_span(c: Cylinder) -> tuple[float, float]:
     return c.tdc_deg + float(lifted[0]) - step, c.tdc_deg + float(lifted[-1]) + step
 
 
-def mach_numbers(traces: Traces, setup: WaveSetup) -> tuple[FloatArray, FloatArray]:
+def mach_numbers(traces: Traces, setup: UnsteadySetup) -> tuple[FloatArray, FloatArray]:
     """Mean while the valve is open, and peak, of the Mach number in the duct at each valve."""
     mean, peak = [], []
     for (duct, _), c in zip(valve_ducts(setup), setup.cylinders, strict=True):
@@ -87,7 +87,7 @@ def mach_numbers(traces: Traces, setup: WaveSetup) -> tuple[FloatArray, FloatArr
     return np.asarray(mean), np.asarray(peak)
 
 
-def stations(traces: Traces, setup: WaveSetup) -> Stations | None:
+def stations(traces: Traces, setup: UnsteadySetup) -> Stations | None:
     """Mean, droop and recovery at every take-off (see `result.Stations`)."""
     found = [(k // 2, e) for k, e in enumerate(all_ends(setup)) if isinstance(e, TakeOff)]
     if not found:
@@ -118,9 +118,9 @@ def stations(traces: Traces, setup: WaveSetup) -> Stations | None:
     return Stations(cylinder, mean, droop, recovery)
 
 
-def summarise(model: tb.Model, record: tb.Record, setup: WaveSetup, cell_m: float, cycles: int,
+def summarise(model: tb.Model, record: tb.Record, setup: UnsteadySetup, cell_m: float, cycles: int,
               steps: int, errors: FloatArray, change: FloatArray,
-              warnings: tuple[str, ...]) -> WaveResult:
+              warnings: tuple[str, ...]) -> UnsteadyResult:
     """The result of a run whose cycle repeats."""
     pots = model.pots
     fresh = pots["fresh"].copy()
@@ -130,7 +130,7 @@ def summarise(model: tb.Model, record: tb.Record, setup: WaveSetup, cell_m: floa
     swept = np.array([displacement(c.bore_m, c.stroke_m) for c in setup.cylinders])
     traces = read_traces(model, record, setup, cell_m)
     mean, peak = mach_numbers(traces, setup)
-    return WaveResult(
+    return UnsteadyResult(
         rpm=float(setup.rpm or np.nan), converged=True, reason="", cycles=cycles, steps=steps,
         cell_m=cell_m, trapped_air_kg=fresh, share=fresh / fresh.sum(),
         volumetric_efficiency=fresh / (density * swept),

@@ -1,4 +1,4 @@
-"""Invented engine intakes for the wave tests; no measured object."""
+"""Invented engine intakes for the tests of the unsteady solver; no measured object."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ import numpy as np
 
 from distrib.engine.firing import tdc_offsets_deg
 from distrib.engine.valves import ValveFlow, exhaust_events, intake_events
-from distrib.wave.cylinders import make_cylinders
-from distrib.wave.setup import (
+from distrib.unsteady.cylinders import make_cylinders
+from distrib.unsteady.setup import (
     Closed,
     Duct,
     TakeOff,
     ToJunction,
     ToValve,
     ToVolume,
+    UnsteadySetup,
     Volume,
-    WaveSetup,
 )
 
 FOUR = (1, 3, 4, 2)
@@ -31,7 +31,7 @@ def round_area(diameter_m: float) -> float:
 def intake(rpm: float = 6000.0, order: tuple[int, ...] = FOUR, runner_m: float = 0.35,
            runner_d: float = 0.042, plenum_m: float = 0.4, plenum_d: float = 0.09,
            closes: float = 60.0, pressure_pa: float = 101325.0, back_pa: float = 105e3,
-           entry: str = "left", lengths: dict[int, float] | None = None) -> WaveSetup:
+           entry: str = "left", lengths: dict[int, float] | None = None) -> UnsteadySetup:
     """Entry pipe, plenum with runners in line, cylinder 1 at x = 0; `entry` "left" or "right"."""
     n = len(order)
     opens_i, closes_i = intake_events(15.0, closes)
@@ -50,13 +50,13 @@ def intake(rpm: float = 6000.0, order: tuple[int, ...] = FOUR, runner_m: float =
         Duct(f"runner {k + 1}", np.array([0.0, length]), np.array([area, area]),
              TakeOff(1, plenum_m * (k + 0.5) / n, runner_d), ToValve(k), roughness_m=1e-5)
         for k, length in ((k, (lengths or {}).get(k + 1, runner_m)) for k in range(n)))
-    return WaveSetup(
+    return UnsteadySetup(
         ducts=(pipe, plenum, *runners),
         volumes=(Volume("outside", None, pressure_pa, 293.15),), junctions=1,
         cylinders=cylinders, rpm=rpm, ambient_pressure_pa=pressure_pa, record=(1,))
 
 
-def single(rpm: float, runner_m: float = 0.35, closes: float = 60.0) -> WaveSetup:
+def single(rpm: float, runner_m: float = 0.35, closes: float = 60.0) -> UnsteadySetup:
     """One cylinder with a runner that begins in the open."""
     setup = intake(rpm=rpm, order=(1,), closes=closes)
     runner = replace(setup.ducts[2], x_m=np.array([0.0, runner_m]),
@@ -64,7 +64,7 @@ def single(rpm: float, runner_m: float = 0.35, closes: float = 60.0) -> WaveSetu
     return replace(setup, ducts=(runner,), junctions=0, record=())
 
 
-def mirrored(setup: WaveSetup) -> WaveSetup:
+def mirrored(setup: UnsteadySetup) -> UnsteadySetup:
     """The same metal seen from the other side: plenum axis and cylinders reversed."""
     pipe, plenum, *runners = setup.ducts
     cylinders = tuple(reversed(setup.cylinders))

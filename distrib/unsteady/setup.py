@@ -1,8 +1,8 @@
-"""What the wave solver is told: ducts, what their ends are joined to, cylinders, conditions.
+"""What the unsteady solver is told: ducts, what their ends are joined to, cylinders, conditions.
 
 Plain frozen dataclasses of numbers and arrays, SI units, angles in crank degrees; no case file.
 Each duct runs along its own x from 0 to `length_m`; its end "left" is x = 0, "right" is x = length.
-Names are positions: `ToVolume(2)` is the third of `WaveSetup.volumes`.
+Names are positions: `ToVolume(2)` is the third of `UnsteadySetup.volumes`.
 
 `problems(setup)` finds every mistake at once; `solve` and `run_many` call it before any work.
 """
@@ -88,7 +88,7 @@ class TakeOff:
     the mouth (`run`), and the leaving gas takes `momentum` times its axial momentum (1 with a
     run law in total pressure). Gas leaving this end into the header loses its velocity head and
     `loss_out` of it more, and brings `join_cos` of its momentum along the header axis (+x).
-    `jets`: pairs (jet number of `WaveSetup.jets`, c): the mouth sees c times that jet's head more.
+    `jets`: pairs (jet number of `UnsteadySetup.jets`, c): the mouth sees c times that jet's head more.
     """
 
     duct: int
@@ -176,7 +176,7 @@ class Cylinder:
     `ValveFlow.area_table`). The closed part runs from `intake_closes_deg` to `exhaust_opens_deg`
     of the next cycle; there the state follows `distrib.engine.closed`: temperature at opening
     T = closed_gain T_trapped + closed_rise (fresh air / trapped mass), both from
-    `wave.cylinders.closed_coefficients`. `unburned_share`: part of the fresh air that does not
+    `unsteady.cylinders.closed_coefficients`. `unburned_share`: part of the fresh air that does not
     burn (1 - 1/lambda if lean).
     """
 
@@ -197,7 +197,7 @@ class Cylinder:
 
 
 @dataclass(frozen=True)
-class WaveSetup:
+class UnsteadySetup:
     """A whole problem. `rpm` None: no crank; the solver then runs in time only.
 
     `ambient_*` is the start state of every duct without its own, and the reference density of the
@@ -242,7 +242,7 @@ def _duct_problems(k: int, duct: Duct) -> list[Problem]:
     return out
 
 
-def _end_problems(setup: WaveSetup, where: str, end: End) -> list[Problem]:
+def _end_problems(setup: UnsteadySetup, where: str, end: End) -> list[Problem]:
     def index(value: int, count: int, what: str) -> list[Problem]:
         if 0 <= value < count:
             return []
@@ -271,7 +271,7 @@ def _end_problems(setup: WaveSetup, where: str, end: End) -> list[Problem]:
     return out
 
 
-def _cylinder_problems(setup: WaveSetup) -> list[Problem]:
+def _cylinder_problems(setup: UnsteadySetup) -> list[Problem]:
     out: list[Problem] = []
     if setup.cylinders and not (setup.rpm is not None and setup.rpm > 0.0):
         out.append(Problem("rpm", str(setup.rpm), "a positive speed, since there are cylinders"))
@@ -298,7 +298,7 @@ def _cylinder_problems(setup: WaveSetup) -> list[Problem]:
     return out
 
 
-def problems(setup: WaveSetup) -> Sequence[Problem]:
+def problems(setup: UnsteadySetup) -> Sequence[Problem]:
     """Every mistake of a setup, in order; empty if it can be solved."""
     out: list[Problem] = []
     if not setup.ducts:

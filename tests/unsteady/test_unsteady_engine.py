@@ -8,20 +8,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from wave_designs import FOUR, SIX, intake, mirrored, single
+from unsteady_designs import FOUR, SIX, intake, mirrored, single
 
 from distrib.engine.closed import state_at_exhaust_opening
 from distrib.engine.kinematics import cylinder_volume, displacement
 from distrib.errors import InputError
-from distrib.wave.cylinders import closed_coefficients
-from distrib.wave.run import Options, run_many, run_time, solve
-from distrib.wave.setup import (
+from distrib.unsteady.cylinders import closed_coefficients
+from distrib.unsteady.run import Options, run_many, run_time, solve
+from distrib.unsteady.setup import (
     Closed,
     Duct,
     TakeOff,
     ToThrottle,
     ToVolume,
-    WaveSetup,
+    UnsteadySetup,
     problems,
 )
 
@@ -190,19 +190,19 @@ def test_step_limit_is_said():
 
 
 def test_no_crank_is_said():
-    setup = WaveSetup(ducts=(Duct("a", np.array([0.0, 1.0]), np.array([1e-3, 1e-3]), Closed(),
+    setup = UnsteadySetup(ducts=(Duct("a", np.array([0.0, 1.0]), np.array([1e-3, 1e-3]), Closed(),
                                   Closed()),))
     assert_nothing(solve(setup), "no crank")
 
 
 def test_undefined_state_names_the_duct():
-    from distrib.wave.setup import Start
+    from distrib.unsteady.setup import Start
 
     x = np.array([0.0, 1.0])
     start = Start(x, np.array([1e5, -1e5]), np.array([300.0, -300.0]), np.zeros(2), np.zeros(2))
     duct = Duct("left pipe", x, np.array([1e-3, 1e-3]), Closed(), Closed(), start=start)
     with pytest.raises(RuntimeError, match=r"negative or undefined.*left pipe"):
-        run_time(WaveSetup(ducts=(duct,)), 0.01, 2)
+        run_time(UnsteadySetup(ducts=(duct,)), 0.01, 2)
 
 
 def test_every_mistake_is_listed():

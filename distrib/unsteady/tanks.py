@@ -6,8 +6,8 @@ from typing import Any
 
 from distrib.engine.compiled import cyclic_lookup, cylinder_volume
 from distrib.kernels import kernel
-from distrib.wave.nozzle import nozzle_flow
-from distrib.wave.tables import TRANSMISSIVE, VALVE, VOLUME
+from distrib.unsteady.nozzle import nozzle_flow
+from distrib.unsteady.tables import TRANSMISSIVE, VALVE, VOLUME
 
 
 @kernel

@@ -7,9 +7,9 @@ from typing import Any
 
 from distrib.engine.compiled import cyclic_lookup
 from distrib.kernels import kernel
-from distrib.wave.joint import solve_joint
-from distrib.wave.nozzle import entering, leaving, space_end, stagnant_ratio, throttled, wall
-from distrib.wave.tables import (
+from distrib.unsteady.joint import solve_joint
+from distrib.unsteady.nozzle import entering, leaving, space_end, stagnant_ratio, throttled, wall
+from distrib.unsteady.tables import (
     AREA_L,
     AREA_R,
     BUR,

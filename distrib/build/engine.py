@@ -1,4 +1,4 @@
-"""The wave model of a case: shares, volumetric efficiency, runner Mach number, plenum droop."""
+"""The engine model of a case: shares, volumetric efficiency, runner Mach number, plenum droop."""
 
 from __future__ import annotations
 
@@ -9,49 +9,49 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from distrib.build.collect import shares_result
+from distrib.build.engine_setup import CaseSetup, case_setup
 from distrib.build.graph import runner_order
 from distrib.build.phased import operating_points
-from distrib.build.wave_setup import CaseSetup, case_setup
 from distrib.case.schema import Case
 from distrib.results import FloatArray, Profile, Shares, Source
-from distrib.wave.grid import GridEstimate, cell_for_accuracy, convergence
-from distrib.wave.result import WaveResult
-from distrib.wave.run import Options, run_many
+from distrib.unsteady.grid import GridEstimate, cell_for_accuracy, convergence
+from distrib.unsteady.result import UnsteadyResult
+from distrib.unsteady.run import Options, run_many
 
 NO_REASON = ""
 
 SOURCES = (
-    Source("wave.scheme", "Toro, Riemann Solvers and Numerical Methods for Fluid Dynamics (2009), "
+    Source("unsteady.scheme", "Toro, Riemann Solvers and Numerical Methods for Fluid Dynamics (2009), "
            "chapters 10 and 14: MUSCL-Hancock, HLLC", "published"),
-    Source("wave.ends", "constant-pressure model of a restriction at a duct end, isentropic wave; "
+    Source("unsteady.ends", "constant-pressure model of a restriction at a duct end, isentropic wave; "
            "derived anew, form after Benson (1982) from memory", "from memory"),
-    Source("wave.end_correction", "Norris and Sheng, J. Sound Vib. 135 (1989) 85: flanged end "
+    Source("unsteady.end_correction", "Norris and Sheng, J. Sound Vib. 135 (1989) 85: flanged end "
            "correction 0.8216 of the radius, at every mouth", "published"),
-    Source("wave.closed_cycle", "polytropes, heat at top dead centre, for blow-down and residuals "
+    Source("unsteady.closed_cycle", "polytropes, heat at top dead centre, for blow-down and residuals "
            "only; exponents and efficiency from memory", "from memory"),
 )
-"""What the wave model rests on beside the loss laws."""
+"""What the engine model rests on beside the loss laws."""
 
 
 @dataclass(frozen=True)
-class WaveRun:
+class EngineRun:
     """Setups and raw results of a case at (P,) points, traces included."""
 
     case: Case
     points: dict[str, FloatArray]
     setups: tuple[CaseSetup, ...]
-    results: tuple[WaveResult, ...]
+    results: tuple[UnsteadyResult, ...]
 
 
-def run_wave(
+def run_engine(
     case: Case, *, rpm: ArrayLike | None = None, charge_pressure_pa: ArrayLike | None = None,
     charge_temperature_k: ArrayLike | None = None, options: Options | None = None,
     accuracy_percent: float | None = None, threads: int = 1,
-) -> WaveRun:
-    """Solve the wave model at all points; conditions broadcast, defaults from the case.
+) -> EngineRun:
+    """Solve the engine model at all points; conditions broadcast, defaults from the case.
 
     `accuracy_percent`: wanted accuracy of the deviations, percent points; sets the cell length
-    (`distrib.wave.grid.cell_for_accuracy`). Without it, and without `options`, cells of 10 mm.
+    (`distrib.unsteady.grid.cell_for_accuracy`). Without it, and without `options`, cells of 10 mm.
     InputError for impossible conditions. A point that fails holds NaN and its reason.
     """
     chosen = options or Options()
@@ -63,47 +63,47 @@ def run_wave(
         for n, p, t in zip(points["rpm"], points["charge_pressure_pa"],
                            points["charge_temperature_k"], strict=True))
     results = run_many([s.setup for s in setups], chosen, threads)
-    return WaveRun(case, points, setups, results)
+    return EngineRun(case, points, setups, results)
 
 
-def solve_wave(
+def solve_engine(
     case: Case, *, rpm: ArrayLike | None = None, charge_pressure_pa: ArrayLike | None = None,
     charge_temperature_k: ArrayLike | None = None, options: Options | None = None,
     accuracy_percent: float | None = None, threads: int = 1,
 ) -> Shares:
-    """Shares of the wave model at (P,) points; conditions broadcast, defaults from the case.
+    """Shares of the engine model at (P,) points; conditions broadcast, defaults from the case.
 
     A cylinder's air is the fresh air trapped when its intake valve closes, times rpm/120. Exhaust
     pressure keeps its ratio to the charge pressure. Volumetric efficiency refers to the charge's
     density. `extra` (P, N): mach_mean, mach_peak, back_flow_share, residual_share,
     trapped_pressure_pa, station_pressure_pa, droop_pa, recovery; (P,): cycles.
-    `accuracy_percent` or `options.cell_m` sets the grid, see `run_wave`; `grid_estimate` says what
+    `accuracy_percent` or `options.cell_m` sets the grid, see `run_engine`; `grid_estimate` says what
     the grid contributes.
     """
-    run = run_wave(case, rpm=rpm, charge_pressure_pa=charge_pressure_pa,
+    run = run_engine(case, rpm=rpm, charge_pressure_pa=charge_pressure_pa,
                    charge_temperature_k=charge_temperature_k, options=options,
                    accuracy_percent=accuracy_percent, threads=threads)
-    return wave_shares(run)
+    return engine_shares(run)
 
 
 def grid_estimate(case: Case, *, rpm: float, options: Options | None = None,
                   threads: int = 1) -> GridEstimate:
     """Error that the grid leaves in the deviations and volumetric efficiencies of one point.
 
-    Three runs with cells twice, once and half the chosen length; see `wave.grid.convergence`.
+    Three runs with cells twice, once and half the chosen length; see `unsteady.grid.convergence`.
     """
     return convergence(case_setup(case, rpm).setup, options or Options(), threads)
 
 
-def wave_shares(run: WaveRun) -> Shares:
-    """The common result of a wave run."""
+def engine_shares(run: EngineRun) -> Shares:
+    """The common result of an engine run."""
     results = run.results
     air = _stack([r.trapped_air_kg for r in results]) * run.points["rpm"][:, None] / 120.0
     converged = np.array([r.converged for r in results])
     residual = np.array([abs(r.mass_error[-1]) if r.mass_error.size else np.nan for r in results])
     first = run.setups[0]
     shares = shares_result(
-        run.case, "wave", air, run.points, converged, residual,
+        run.case, "engine", air, run.points, converged, residual,
         tuple(r.reason if not r.converged else NO_REASON for r in results), first.built,
         _profiles(run), more_assumed=first.assumed,
         trapped_air_kg=_stack([r.trapped_air_kg for r in results]),
@@ -118,7 +118,7 @@ def _stack(rows: Sequence[FloatArray]) -> FloatArray:
     return np.stack([np.asarray(r, dtype=np.float64) for r in rows])
 
 
-def _extra(run: WaveRun) -> dict[str, FloatArray]:
+def _extra(run: EngineRun) -> dict[str, FloatArray]:
     results = run.results
     with np.errstate(invalid="ignore"):
         back = _stack([r.back_flow_kg / r.trapped_air_kg for r in results])
@@ -143,7 +143,7 @@ def _extra(run: WaveRun) -> dict[str, FloatArray]:
     return out
 
 
-def _profiles(run: WaveRun) -> tuple[Profile, ...]:
+def _profiles(run: EngineRun) -> tuple[Profile, ...]:
     """Cycle-mean static pressure and velocity (mass flow over mean density) along each plenum."""
     out = []
     for name, duct in run.setups[0].plenum_ducts.items():

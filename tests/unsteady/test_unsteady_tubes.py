@@ -5,10 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from distrib.verification import wave_cases as cases
-from distrib.verification.riemann import sample, star_state
-from distrib.wave.run import cell_averages, run_time
-from distrib.wave.setup import (
+from distrib.unsteady.run import cell_averages, run_time
+from distrib.unsteady.setup import (
     Closed,
     Duct,
     TakeOff,
@@ -16,9 +14,11 @@ from distrib.wave.setup import (
     ToJunction,
     ToThrottle,
     ToVolume,
+    UnsteadySetup,
     Volume,
-    WaveSetup,
 )
+from distrib.verification import unsteady_cases as cases
+from distrib.verification.riemann import sample, star_state
 
 ORDER_SMOOTH = 1.8
 """Required observed order of density error on a smooth wave (issue: at least 1.8)."""
@@ -89,7 +89,7 @@ def test_strong_tube_stays_positive():
     assert rows[0].min() > 0.0 and rows[2].min() > 0.0
 
 
-def still_setup() -> WaveSetup:
+def still_setup() -> UnsteadySetup:
     x = np.linspace(0.0, 1.0, 21)
     waves = 1e-3 * (1.0 + 0.8 * np.sin(7.0 * x) ** 2)
     ducts = (
@@ -99,7 +99,7 @@ def still_setup() -> WaveSetup:
         Duct("branch", np.array([0.0, 0.3]), np.array([3e-4, 6e-4]), TakeOff(0, 0.5, 0.03),
              ToThrottle(0)),
         Duct("tail", np.array([0.0, 0.2]), np.array([6e-4, 6e-4]), ToThrottle(0), ToVolume(1)))
-    return WaveSetup(
+    return UnsteadySetup(
         ducts=ducts, junctions=1, throttles=(Throttle("plate", 2e-4),),
         volumes=(Volume("room", None, 101325.0, 293.15), Volume("can", 1e-3, 101325.0, 293.15)))
 
@@ -114,14 +114,14 @@ def test_still_air_stays_still():
 
 def test_still_air_of_different_temperatures_stays_still():
     """Density may vary where pressure does not: a contact at rest in a cone."""
-    from distrib.wave.setup import Start
+    from distrib.unsteady.setup import Start
 
     x = np.array([0.0, 0.2, 0.2 + 1e-9, 0.4])
     start = Start(x, np.full(4, 1e5), np.array([290.0, 290.0, 400.0, 400.0]), np.zeros(4),
                   np.array([0.0, 0.0, 1.0, 1.0]))
     duct = Duct("cone", np.array([0.0, 0.4]), np.array([1e-3, 3e-3]), Closed(), Closed(),
                 cells=40, start=start)
-    setup = WaveSetup(ducts=(duct,), ambient_pressure_pa=1e5)
+    setup = UnsteadySetup(ducts=(duct,), ambient_pressure_pa=1e5)
     _, rows = cell_averages(setup, 0.02)
     assert np.abs(rows[1]).max() < 1e-9
     assert np.abs(rows[2] / 1e5 - 1.0).max() < 1e-12
