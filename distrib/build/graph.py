@@ -1,4 +1,4 @@
-"""From a case to the one flow graph that bench, phased and wave read.
+"""From a case to the one flow graph that bench and engine read.
 
 Node names: `charge` (before the throttle), `PLENUM x` stations (from the cylinder-1 end),
 `runner N mouth`, `port N`, `pool N` or `cylinder N`. Every numeric attribute may be an array over

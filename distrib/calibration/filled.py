@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from distrib.answer.trims import case_limits
 from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.cell_words import about_cells, cell_name
 from distrib.calibration.next_trims import (
@@ -15,7 +16,7 @@ from distrib.calibration.next_trims import (
 )
 from distrib.calibration.score import score
 from distrib.calibration.sheet_read import FilledSheet
-from distrib.calibration.trim_table import case_limits, measured_trims
+from distrib.calibration.trim_table import measured_trims
 from distrib.case.change import case_hash
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from distrib.answer.trims import case_limits
 from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.cell_words import about_cells, cell_name
 from distrib.calibration.cells import Cells, for_cylinders, into_cells
@@ -21,7 +22,7 @@ from distrib.calibration.next_trims import (
     about_sets,
     flips_of,
 )
-from distrib.calibration.trim_table import case_limits, measured_trims
+from distrib.calibration.trim_table import measured_trims
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
 from distrib.fuelling import check_injection

@@ -6,12 +6,13 @@ from typing import Any
 
 import numpy as np
 
+from distrib.answer.trims import case_limits
 from distrib.build.fuel_sets import fuel_sets
 from distrib.calibration.gate import Gate
 from distrib.calibration.next_trims import NextTrims
 from distrib.calibration.pulses import SetPulses
 from distrib.calibration.sheet import TrimTable
-from distrib.calibration.trim_table import case_limits, limit_lines
+from distrib.calibration.trim_table import limit_lines
 from distrib.case.change import case_hash
 from distrib.case.geometry import distance_from_entry_m
 from distrib.case.schema import Case

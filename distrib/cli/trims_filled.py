@@ -86,7 +86,8 @@ def _cell(found: NextTrims, k: int) -> Table:
 
 def as_json(case: Case, found: NextTrims, gate: Gate, path: str) -> dict[str, Any]:
     """Next trims for `--json`: cells with cylinders, the score, limits, what is to confirm."""
-    from distrib.calibration.trim_table import case_limits, limit_lines
+    from distrib.answer.trims import case_limits
+    from distrib.calibration.trim_table import limit_lines
 
     return {
         "case": {"title": case.title, "path": case.path}, "measured": path,

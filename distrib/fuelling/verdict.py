@@ -61,11 +61,3 @@ def side(deviation_percent: float) -> str:
     if deviation_percent < 0.0:
         return "less air at equal fuel: rich side"
     return "mean air"
-
-
-def more_cautious(
-    first: np.ndarray[Any, np.dtype[np.str_]], second: np.ndarray[Any, np.dtype[np.str_]]
-) -> np.ndarray[Any, np.dtype[np.str_]]:
-    """Of two models' verdicts the one to heed: lean before watch before rich before even."""
-    rank = np.vectorize(lambda v: RANK.get(v, -1), otypes=[np.int64])
-    return np.where(rank(first) >= rank(second), first, second)

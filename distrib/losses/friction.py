@@ -1,7 +1,8 @@
 """Wall friction: Darcy friction factor of ducts, laminar to rough turbulent.
 
-`darcy_scalar` uses only `math` and plain floats, so the network and the unsteady kernels compile this
-very source with numba; `darcy` is the same law for arrays. Darcy factor f: dp = f (L/D) rho v^2/2.
+`darcy_scalar` uses only `math` and plain floats, so the kernels of network and unsteady
+compile this very source with numba; `darcy` is the same law for arrays. Darcy factor f:
+dp = f (L/D) rho v^2/2.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from distrib.build.draws import Draws, parts_of
 from distrib.build.engine import solve_engine
 from distrib.build.engine_draws import SAMPLE_CELL_M, engine_trapped
 from distrib.build.engine_setup import CaseSetup, case_setup
-from distrib.build.phased import operating_points, solve_phased
+from distrib.build.points import operating_points, solve_phased
 from distrib.case.change import with_changes
 from distrib.case.read import read_case
 from distrib.case.schema import Case
