@@ -12,7 +12,7 @@ from distrib.case.schema import Case
 from distrib.results import Band, FloatArray, Shares, deviation_of_air
 
 LEVEL = 0.90
-FEWEST = 20
+FEWEST = 15
 """Draws below which no band is given."""
 THREADS = 2
 
