@@ -26,7 +26,7 @@ DRAW_CELL_M = 0.02
 design is formed on this one grid and put onto the nominal figure of the finer one."""
 DRAW_ERROR_PERCENT = 0.26
 """Largest error of a drawn deviation against 10 mm cells, percent points: see
-tests/answer/test_draws.py, which holds it on the demo cases."""
+tests/answer/test_answer_draws.py, which holds it on the demo cases."""
 
 Told = Callable[[int], None]
 """Called with the number of runs that were finished since the last call."""

@@ -98,7 +98,8 @@ def _setup(parts: Parts, rpm: float, pressure: float, temperature: float) -> Cas
     case, con, engine = parts.case, parts.case.conditions, parts.case.engine
     parts.volumes.append(Volume("charge", None, pressure, temperature))
     excess = wall_excess_k(parts.draws)
-    parts.wall_k = None if excess is None else temperature + parts.number(excess)
+    if excess is not None and parts.number(excess) > 0.0:
+        parts.wall_k = temperature + parts.number(excess)
     add_plenums(parts)
     for entry in case.entries:
         add_entry(parts, entry)

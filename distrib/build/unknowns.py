@@ -26,8 +26,9 @@ EXHAUST_SIGMA: Final = 0.03
 """Relative 1-sigma of one cylinder's exhaust pressure against the mean (own estimate)."""
 EXHAUST_ASSUMED_SIGMA: Final = 0.10
 """The same for the mean of all cylinders where the case does not give it (own estimate)."""
-WALL_K: Final = 60.0
-"""Walls are drawn evenly from the charge's temperature up to this much warmer (own estimate)."""
+WALL_K: Final = 30.0
+"""1-sigma of how much warmer than the charge the walls are; every other draw exchanges no heat, as
+the nominal design (own estimate)."""
 PORT_LENGTH_SIGMA: Final = 0.20
 ROD_SIGMA: Final = 0.08
 ROUGH_ASSUMED_SIGMA: Final = 0.30
@@ -57,8 +58,10 @@ def supply_length_m(draws: Draws, entry: str) -> FloatArray | None:
 
 
 def wall_excess_k(draws: Draws) -> FloatArray | None:
-    """Drawn excess of the walls over the charge, K; None: nominal, no heat is exchanged."""
-    return None if draws.samples == 0 else WALL_K * evenly(draws, "wall.temperature")
+    """Drawn excess of the walls over the charge, K, 0 without exchange of heat; None: nominal."""
+    if draws.samples == 0:
+        return None
+    return np.asarray(WALL_K * np.maximum(draws.z("wall.temperature"), 0.0))
 
 
 def was_assumed(case: Case, field: str) -> bool:

@@ -148,6 +148,7 @@ def _detail(found: Answer) -> None:
 
 def _bench(case: Case, seed: int | None, plot: str | None, json: str | None) -> None:
     """The steady rig: what a flow bench measures, never a fuel trim."""
+    from distrib.build.balance import balance
     from distrib.build.band import bench_with_band
     from distrib.cli.output import emit_json
     from distrib.cli.text import print_table, print_wrapped
@@ -163,7 +164,7 @@ def _bench(case: Case, seed: int | None, plot: str | None, json: str | None) -> 
 
         write_pictures(plot, {"bench": bars_picture([(case, found)])})
     if json is not None:
-        emit_json(json, model_json(case, found))
+        emit_json(json, model_json(case, found) | {"balance": list(balance(case))})
 
 
 def write_plots(found: Answer, folder: str) -> None:
