@@ -133,8 +133,9 @@ def _solved(cases: Sequence[Case]) -> list[Shares]:
     scan = scan_speeds(low, high)
     curves = [deviation_of_air(coarse_trapped(case, operating_points(case, scan, None, None)))
               for case in cases]
-    listed = [n for n in cases[0].conditions.rpm if low <= n <= high]
-    speeds = bends(scan, np.concatenate(curves, axis=1), listed)
+    keep = {n for case in cases for n in (*case.conditions.rpm, *wanted_band(case))
+            if low <= n <= high}
+    speeds = bends(scan, np.concatenate(curves, axis=1), sorted(keep))
     found = [solve_engine(case, rpm=speeds, threads=2) for case in cases]
     for _ in range(ROUNDS):
         more = sorted({n for case, curve, shares in zip(cases, curves, found, strict=True)

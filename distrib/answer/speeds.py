@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
@@ -12,7 +13,7 @@ from distrib.results import FloatArray
 
 SCAN_RPM: Final = 50.0
 """Step of the coarse look. Peaks of the demo cases are 300 rev/min wide or more at half height."""
-BEND_PERCENT: Final = 0.3
+BEND_PERCENT: Final = 0.5
 """Straight lines between the solved speeds may miss a deviation by this much, percent points."""
 MOST: Final = 24
 """Most speeds beside those that the case lists."""
@@ -64,8 +65,9 @@ def peaks(scan_rpm: FloatArray, scan: FloatArray, rpm: FloatArray, solved: Float
           band: tuple[float, float], margin_percent: float) -> list[float]:
     """Speeds at which a cylinder likely has more air than at any solved speed of the band.
 
-    The coarse curve is moved by what the solved figures differ from it, linear between them, and
-    looked at every LOOK_RPM.
+    The coarse curve is stretched and scaled as a whole to fit the solved figures (coarse cells put
+    all resonances a little off, by a like part of their speed), moved by what then still differs,
+    linear between them, and looked at every LOOK_RPM.
     """
     good = np.isfinite(scan).all(axis=1)
     known = np.isfinite(solved).all(axis=1)
@@ -75,7 +77,7 @@ def peaks(scan_rpm: FloatArray, scan: FloatArray, rpm: FloatArray, solved: Float
                      LOOK_RPM)
     if look.size == 0:
         return []
-    curve = CubicSpline(scan_rpm[good], scan[good])
+    curve = _fitted(CubicSpline(scan_rpm[good], scan[good]), rpm[known], solved[known])
     gap = solved[known] - curve(rpm[known])
     moved = curve(look) + np.stack(
         [np.interp(look, rpm[known], gap[:, c]) for c in range(gap.shape[1])], axis=-1)
@@ -87,3 +89,21 @@ def peaks(scan_rpm: FloatArray, scan: FloatArray, rpm: FloatArray, solved: Float
         if moved[at, c] > best[c] + margin_percent and np.abs(rpm - look[at]).min() > 1.0:
             out.append(float(look[at]))
     return sorted(set(out))
+
+
+def _fitted(curve: CubicSpline, rpm: FloatArray, solved: FloatArray
+            ) -> Callable[[FloatArray], FloatArray]:
+    """The curve with its size and its speeds scaled by the two factors that fit best.
+
+    Least squares, to first order in the speeds: solved = size curve(rpm) - part rpm curve'(rpm).
+    """
+    value, slope = curve(rpm), curve(rpm, 1) * rpm[:, None]
+    columns = np.stack([value.ravel(), -slope.ravel()], axis=1)
+    (size, part), *_ = np.linalg.lstsq(columns, solved.ravel(), rcond=None)
+    stretch = 1.0 - (part / size if abs(size) > 0.5 else 0.0)
+    first, last = float(curve.x[0]), float(curve.x[-1])
+
+    def fitted(x: FloatArray) -> FloatArray:
+        return np.asarray(size * curve(np.clip(x * stretch, first, last)))
+
+    return fitted
