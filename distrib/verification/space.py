@@ -18,6 +18,8 @@ import numpy as np
 from distrib.build.engine import solve_engine
 from distrib.case.read import read_tree
 from distrib.case.schema import Case
+from distrib.constants import R_DRY_AIR
+from distrib.engine.kinematics import mach_index, mean_piston_speed
 from distrib.results import FloatArray
 from distrib.unsteady.run import Options
 
@@ -49,7 +51,7 @@ class Reference:
 class Pair:
     """A reference beside the engine figure (N,) of the same design and speed.
 
-    `runner_mach` is Z of `runner_mach`, the speed of the runner's air without dimension.
+    `runner_mach`: Z of `runner_mach`, by which the error grows.
     """
 
     reference: Reference
@@ -72,9 +74,9 @@ class Statistics:
     """What the engine figure is worth over some points of the set.
 
     rms errors in points, of the engine figure and of "all even"; `clear` figures beyond 1 % and how
-    many of them have the right `signs`; points whose `leanest` cylinder is the same; `factor`: least
-    squares f of reference = f x engine; `spread_ratio`: sum of the reference's spreads over the sum
-    of ours.
+    many of them have the right `signs`; points whose `leanest` cylinder is the same, and how many
+    of those where it `leads` by more than 1 point; `factor`: least squares f of reference = f x
+    engine; `spread_ratio`: sum of the reference's spreads over the sum of ours.
     """
 
     points: int
@@ -84,6 +86,8 @@ class Statistics:
     clear: int
     signs: int
     leanest: int
+    leads: int
+    leads_met: int
     factor: float
     spread_ratio: float
 
@@ -132,13 +136,10 @@ def finest(points: Iterable[Reference]) -> tuple[Reference, ...]:
 
 
 def runner_mach(case: Case, rpm: float) -> float:
-    """Mach number Z = (B/D)^2 Sp/a of a runner that feeds the piston at its mean speed.
+    """Mach number Z = (B/D)^2 Sp/a in a runner that feeds its piston at mean piston speed.
 
     D is the mean bore of the runner mouths, a the speed of sound in the charge (dry air).
     """
-    from distrib.constants import R_DRY_AIR
-    from distrib.engine.kinematics import mach_index, mean_piston_speed
-
     sound = np.sqrt(1.4 * R_DRY_AIR * case.conditions.charge_temperature_k)
     bore = float(np.mean([r.diameter_m for r in case.runners]))
     speed = mean_piston_speed(case.engine.stroke_m, rpm)
@@ -179,13 +180,16 @@ def statistics(chosen: Sequence[Pair]) -> Statistics:
     theirs = np.concatenate([p.reference.deviation_percent for p in chosen])
     ours = np.concatenate([p.engine_percent for p in chosen])
     clear = np.abs(theirs) > CLEAR_PERCENT
+    same = np.array([np.argmax(p.reference.deviation_percent) == np.argmax(p.engine_percent)
+                     for p in chosen])
+    leads = np.array([np.diff(np.sort(p.reference.deviation_percent))[-1] > CLEAR_PERCENT
+                      for p in chosen])
     return Statistics(
         points=len(chosen), figures=theirs.size,
         rms_percent=float(np.sqrt(np.mean((theirs - ours) ** 2))),
         even_rms_percent=float(np.sqrt(np.mean(theirs**2))),
         clear=int(clear.sum()), signs=int((theirs * ours > 0.0)[clear].sum()),
-        leanest=sum(int(np.argmax(p.reference.deviation_percent) == np.argmax(p.engine_percent))
-                    for p in chosen),
+        leanest=int(same.sum()), leads=int(leads.sum()), leads_met=int((leads & same).sum()),
         factor=float(theirs @ ours / (ours @ ours)),
         spread_ratio=float(sum(np.ptp(p.reference.deviation_percent) for p in chosen)
                            / sum(np.ptp(p.engine_percent) for p in chosen)))
