@@ -52,7 +52,7 @@ CHECKS = (
       for kind, text in ENTRIES.items()),
     Published(
         "space.signs", SOURCE, WHERE + "part of the figures beyond 1 % with the right sign; part "
-        "of the points, where one cylinder leads by more than 1 point, with the same leanest cylinder",
+        "of the points where one cylinder leads by more than 1 point with the same one leanest",
         (1.0, 1.0), "exact: 1 % is three times the reference's own doubt", _signs, "space", SOURCE),
     Published(
         "space.factor", SOURCE, WHERE + "least-squares factor from the engine figure to the "
