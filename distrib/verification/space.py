@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -16,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 
 from distrib.build.engine import solve_engine
-from distrib.case.read import read_tree
+from distrib.case.read import read_text, read_tree
 from distrib.case.schema import Case
 from distrib.constants import R_DRY_AIR
 from distrib.engine.kinematics import mach_index, mean_piston_speed
@@ -92,7 +91,6 @@ class Statistics:
     spread_ratio: float
 
 
-@lru_cache(maxsize=1)
 def design_names() -> tuple[str, ...]:
     """Names of all designs of the set."""
     return tuple(_changes())
@@ -105,7 +103,7 @@ def _changes() -> dict[str, dict[str, dict[str, Any]]]:
 @lru_cache(maxsize=32)
 def design(name: str) -> Case:
     """The case of a design; KeyError for an unknown name."""
-    tree = tomllib.loads((DATA / "box.toml").read_text("utf-8"))
+    tree = dict(read_text((DATA / "box.toml").read_text("utf-8"), "box.toml").tree)
     for table, values in _changes()[name].items():
         tree[table] = {k: v for k, v in (tree[table] | values).items() if v is not None}
     tree["title"] = name
