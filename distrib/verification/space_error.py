@@ -55,18 +55,39 @@ class ErrorFit:
 
 
 @dataclass(frozen=True)
+class Coverage:
+    """How bands fare over some points: part of the figures `inside`, mean width in points, and the
+    mean width that would hold 95 %, all bands stretched alike about their middles.
+    """
+
+    inside: float
+    width_percent: float
+    width_for_95_percent: float
+
+
+@dataclass(frozen=True)
 class LeftOut:
     """Fits on all designs but one, tried on that one, for every design.
 
-    Means over all figures: part inside the 90 % band, width of that band in points; and the
-    log likelihood of all points; `spreads`: part of points whose spread lies in its own 90 % band.
+    `deviations`: coverage of the 90 % bands; `spreads`: part of points whose spread lies in its
+    own 90 % band; the log likelihood of all points.
     """
 
     form: Form
-    inside: float
-    width_percent: float
+    deviations: Coverage
     spreads: float
     log_likelihood: float
+
+
+def coverage(chosen: Sequence[Pair], low_percent: Sequence[FloatArray],
+             high_percent: Sequence[FloatArray]) -> Coverage:
+    """Bands (N,) of each point beside the reference."""
+    low, high = np.concatenate(low_percent), np.concatenate(high_percent)
+    theirs = np.concatenate([p.reference.deviation_percent for p in chosen])
+    reach = np.abs(theirs - 0.5 * (low + high)) / (0.5 * (high - low))
+    width = float(np.mean(high - low))
+    return Coverage(float(np.mean(reach <= 1.0)), width,
+                    width * float(np.percentile(reach, 95.0)))
 
 
 def _size(pair: Pair, form: Form) -> float:
@@ -113,21 +134,20 @@ def left_out(chosen: Sequence[Pair], form: Form = "mach", samples: int = 4000,
              seed: int = 1) -> LeftOut:
     """Every design in turn judged by constants fitted to the others."""
     rng = np.random.default_rng(seed)
-    inside, width, spreads, total = [], [], [], 0.0
+    tried: list[Pair] = []
+    edges, spreads, total = [], [], 0.0
     for name in dict.fromkeys(p.reference.design for p in chosen):
         found = fit([p for p in chosen if p.reference.design != name], form)
         for pair in (p for p in chosen if p.reference.design == name):
             made = draws(pair, found, samples, rng)
-            low, high = np.percentile(made, [5.0, 95.0], axis=0)
-            theirs = pair.reference.deviation_percent
-            inside.append((theirs >= low) & (theirs <= high))
-            width.append(high - low)
+            tried.append(pair)
+            edges.append(np.percentile(made, [5.0, 95.0], axis=0))
             least, most = np.percentile(np.ptp(made, axis=1), [5.0, 95.0])
-            spreads.append(bool(least <= np.ptp(theirs) <= most))
+            spreads.append(bool(least <= np.ptp(pair.reference.deviation_percent) <= most))
             total += float(log_likelihood(pair, form, np.array(found.error),
                                           np.array(found.spread_sigma)))
-    return LeftOut(form, float(np.concatenate(inside).mean()),
-                   float(np.concatenate(width).mean()), float(np.mean(spreads)), total)
+    low, high = zip(*edges, strict=True)
+    return LeftOut(form, coverage(tried, low, high), float(np.mean(spreads)), total)
 
 
 def reference_doubt_percent(chosen: Sequence[Pair]) -> float:

@@ -80,8 +80,8 @@ def test_error_grows_with_runner_speed() -> None:
     chosen = space.best_pairs()
     mach, constant = (space_error.left_out(chosen, form) for form in ("mach", "constant"))
     assert mach.log_likelihood > constant.log_likelihood + np.log(100.0)
-    assert mach.width_percent < constant.width_percent
-    assert 0.85 <= mach.inside <= 0.95
+    assert mach.deviations.width_percent < constant.deviations.width_percent
+    assert 0.85 <= mach.deviations.inside <= 0.95
     assert mach.spreads >= 0.8  # 25 spreads: 0.9 less one and a half standard deviations
 
 
@@ -115,6 +115,17 @@ def test_fit_finds_constants_that_were_put_in() -> None:
     found = space_error.fit(made)
     assert found.error == pytest.approx(3.0, rel=0.1)
     assert found.spread_sigma == pytest.approx(0.3, rel=0.1)
+
+
+def test_coverage_by_hand() -> None:
+    """20 figures at 1 to 20 about bands of -10 to 10: ten inside; 95 % need a reach of 1.9 or a
+    little more (numpy's percentile lies between the 19th and the 20th)."""
+    theirs = np.arange(1.0, 21.0)
+    pair = space.Pair(space.Reference("i4_side", 5000.0, 6.0, theirs, np.zeros(20)),
+                      np.zeros(20), 0.2)
+    found = space_error.coverage([pair], [np.full(20, -10.0)], [np.full(20, 10.0)])
+    assert found.inside == 0.5 and found.width_percent == 20.0
+    assert 38.0 <= found.width_for_95_percent <= 38.2
 
 
 def test_runner_mach_by_hand() -> None:
