@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from distrib.answer.draws import DRAWS, Told, coarse_trapped, drawn_trapped
 from distrib.answer.facts import extra_sigma_percent, lean_limit_percent, missing_facts
-from distrib.answer.model_error import ModelError, model_error, with_error
+from distrib.answer.model_error import ModelError, model_error, runner_mach, with_error
 from distrib.answer.speeds import bends, peaks, scan_speeds, speed_range, wanted_band
 from distrib.answer.trims import case_limits, predicted_trims
 from distrib.build.band import band_from
@@ -190,7 +190,9 @@ def _drawn(case: Case, shares: Shares, draws: Draws, error: ModelError, missing:
     centre = deviation_of_air(coarse_trapped(case, points))
     drawn = deviation_of_air(drawn_trapped(case, points, draws, told))
     moved = drawn - centre[:, None, :] + shares.deviation_percent[:, None, :]
-    return with_error(moved, points["rpm"], error, draws, extra_sigma_percent(missing))
+    sigma = np.array([error.sigma_percent(runner_mach(case, float(n))) for n in points["rpm"]])
+    return with_error(moved, np.hypot(sigma, extra_sigma_percent(missing)), points["rpm"], error,
+                      draws)
 
 
 def _worst(found: Answer, i: int) -> Worst:

@@ -125,12 +125,13 @@ def show(found: Answer, detail: bool, grid: str = "") -> None:
 
 
 def _detail(found: Answer) -> None:
+    from distrib.answer.model_error import runner_mach
     from distrib.build.balance import balance
     from distrib.cli.text import print_wrapped
 
     for plenum in balance(found.case):
         print_wrapped(f"On the rig: {plenum.words}")
-    print_wrapped(f"Band: {found.error.words()}")
+    print_wrapped(f"Band: {found.error.words(runner_mach(found.case, float(found.rpm.max())))}")
     result = found.engine
     print("Assumed, not given in the case:" if result.assumed else "Nothing was assumed.")
     for item in result.assumed:

@@ -14,11 +14,10 @@ from typing import Any, Literal
 
 import numpy as np
 
+from distrib.answer.model_error import runner_mach
 from distrib.build.engine import solve_engine
 from distrib.case.read import read_text, read_tree
 from distrib.case.schema import Case
-from distrib.constants import R_DRY_AIR
-from distrib.engine.kinematics import mach_index, mean_piston_speed
 from distrib.results import FloatArray
 from distrib.unsteady.run import Options
 
@@ -131,17 +130,6 @@ def finest(points: Iterable[Reference]) -> tuple[Reference, ...]:
         if known is None or point.cell_mm < known.cell_mm:
             best[point.design, point.rpm] = point
     return tuple(best.values())
-
-
-def runner_mach(case: Case, rpm: float) -> float:
-    """Mach number Z = (B/D)^2 Sp/a in a runner that feeds its piston at mean piston speed.
-
-    D is the mean bore of the runner mouths, a the speed of sound in the charge (dry air).
-    """
-    sound = np.sqrt(1.4 * R_DRY_AIR * case.conditions.charge_temperature_k)
-    bore = float(np.mean([r.diameter_m for r in case.runners]))
-    speed = mean_piston_speed(case.engine.stroke_m, rpm)
-    return float(mach_index(case.engine.bore_m, bore, speed, 1, 1.0, sound))
 
 
 @lru_cache(maxsize=4)

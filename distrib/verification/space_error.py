@@ -5,19 +5,19 @@ What is found in three dimensions is modelled as
     reference = (1 + G z) engine figure + e
 
 with one normal number z for a point and one error e for a cylinder, normal with the standard
-deviation c Z; Z is the Mach number of a runner at mean piston speed (`space.runner_mach`). The
+deviation c Z; Z is the Mach number of a runner at mean piston speed (`answer.model_error.runner_mach`). The
 errors of one point sum to zero, as deviations do. So waves and jets, which grow with the Mach
 number, are missed in proportion to it, and the spread as a whole by the factor 1 + G z.
 
 An error of the same size at all speeds tells less of designs left out of the fit (`left_out`); it
-is kept here to show that.
+is kept here to show that. The constants that bands use stand in `distrib.answer.model_error`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -25,15 +25,6 @@ from distrib.results import FloatArray
 from distrib.verification.space import Pair
 
 Form = Literal["mach", "constant"]
-
-SPREAD_SIGMA: Final = 0.20
-ERROR_PER_MACH: Final = {"side": 2.2, "center": 2.9}
-OTHER_ERROR_PER_MACH: Final = max(ERROR_PER_MACH.values())
-"""Constants for a band that also draws loss laws, metal and charge: G, and c in points by kind of
-entry; ducted and several entries, of which the set has none, take the larger c. From the fit net of
-the laws' own draws (side 2.8 +- 0.2, center 3.3 +- 0.6, G 0.20 +- 0.09, jackknife over designs),
-times the rms error of the whole set over that of the part that stands here (side 0.54/0.70, center
-0.71/0.80). The factor on the spread itself is 1: least squares give 1.00 +- 0.07."""
 
 _C = np.arange(0.0, 8.0, 0.02)[:, None]
 _G = np.arange(0.0, 0.61, 0.02)[None, :]

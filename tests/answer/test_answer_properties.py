@@ -5,12 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from distrib.answer import answer, answers
-from distrib.answer.model_error import ERRORS, model_error, with_error
+from distrib.answer.model_error import ERROR_PER_MACH, model_error, runner_mach, with_error
 from distrib.build.draws import Draws
 from distrib.case.change import with_changes
 from distrib.case.read import read_case
@@ -70,20 +69,24 @@ def test_same_speeds_and_draws_for_all_designs(monkeypatch):
 
 
 def test_model_error_has_the_stated_size_and_keeps_the_mean():
-    """4000 draws: the standard deviation of one cylinder within 5 %, the factor within 2 %."""
-    error = ERRORS["side"]
+    """4000 draws: the standard deviation of one cylinder within 5 %, that of the spread within
+    10 %."""
+    case = read_case(CASES / "inline5_side.toml")
+    error = model_error(case)
     rpm = np.array([2500.0, 4000.0, 4300.0])
-    drawn = with_error(np.zeros((3, 4000, 5)), rpm, error, Draws(4000, 1))
+    sigma = np.array([error.sigma_percent(runner_mach(case, n)) for n in rpm])
+    drawn = with_error(np.zeros((3, 4000, 5)), sigma, rpm, error, Draws(4000, 1))
     np.testing.assert_allclose(drawn.sum(axis=-1), 0.0, atol=1e-9)
-    np.testing.assert_allclose(drawn.std(axis=1), error.sigma_percent, rtol=0.05)
-    big = with_error(np.tile([100.0, -100.0], (3, 4000, 1)), rpm, error, Draws(4000, 1))
-    assert np.median(big[..., 0]) == pytest.approx(100.0 * error.factor, rel=0.02)
+    np.testing.assert_allclose(drawn.std(axis=1) / sigma[:, None], 1.0, rtol=0.05)
+    big = with_error(np.tile([1000.0, -1000.0], (3, 4000, 1)), sigma, rpm, error, Draws(4000, 1))
+    np.testing.assert_allclose(big[..., 0].std(axis=1), 1000.0 * error.spread_sigma, rtol=0.1)
+    np.testing.assert_allclose(np.median(big[..., 0], axis=1), 1000.0, rtol=0.02)
 
 
 def test_kinds_without_evidence_take_the_larger_error():
     case = read_case(CASES / "inline5_side.toml")
     ducted = with_changes(case, {"entry.kind": "ducted", "entry.at": "231 mm"})
-    assert model_error(ducted).sigma_percent == max(e.sigma_percent for e in ERRORS.values())
+    assert model_error(ducted).per_mach_percent == max(ERROR_PER_MACH.values())
 
 
 def test_failed_draws_are_left_out_and_few_give_no_band(monkeypatch):

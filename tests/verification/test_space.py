@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from distrib.answer import model_error
 from distrib.build.bench import solve_bench
 from distrib.verification import space, space_error
 
@@ -92,10 +93,10 @@ def test_stated_constants_are_those_of_the_fit() -> None:
     """
     fits = {kind: space_error.fit(space.best_pairs(kind)) for kind in ("side", "center")}  # type: ignore[arg-type]
     for kind, found in fits.items():
-        assert 0.66 * found.error < space_error.ERROR_PER_MACH[kind] < found.error
+        assert 0.66 * found.error < model_error.ERROR_PER_MACH[kind] < found.error
     pooled = space_error.fit(space.best_pairs())
     # 0.06: standard deviation of G by leaving out one design after the other
-    assert abs(pooled.spread_sigma - space_error.SPREAD_SIGMA) < 0.06
+    assert abs(pooled.spread_sigma - model_error.SPREAD_SIGMA) < 0.06
 
 
 def test_fit_finds_constants_that_were_put_in() -> None:
@@ -130,7 +131,7 @@ def test_coverage_by_hand() -> None:
 
 def test_runner_mach_by_hand() -> None:
     """18.56 m/s mean piston speed, 82.5 over 40.622 mm, 46 degC: 358.2 m/s, by hand."""
-    assert space.runner_mach(space.design("i5_side"), 6000.0) == pytest.approx(
+    assert model_error.runner_mach(space.design("i5_side"), 6000.0) == pytest.approx(
         18.56 * (82.5 / 40.622) ** 2 / 358.2, rel=1e-3)  # 358.2 has four digits
 
 
