@@ -5,7 +5,8 @@ What is found in three dimensions is modelled as
     reference = (1 + G z) engine figure + e
 
 with one normal number z for a point and one error e for a cylinder, normal with the standard
-deviation c Z; Z is the Mach number of a runner at mean piston speed (`answer.model_error.runner_mach`). The
+deviation c Z; Z is the Mach number of a runner at mean piston speed
+(`answer.model_error.runner_mach`). The
 errors of one point sum to zero, as deviations do. So waves and jets, which grow with the Mach
 number, are missed in proportion to it, and the spread as a whole by the factor 1 + G z.
 

@@ -1,4 +1,4 @@
-"""Analytic stand-ins for the solver: deviations over speed as sums of resonances, and drawn ones."""
+"""Analytic stand-ins for the solver: deviations over speed as resonances, and drawn ones."""
 
 from __future__ import annotations
 
