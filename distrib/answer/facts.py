@@ -1,38 +1,41 @@
-"""Which facts of metal, engine and charge a case does not give, and what that costs."""
+"""Which facts of metal, engine and charge a case does not give, and what that costs.
+
+A missing fact is drawn where the engine figure knows how (`build.unknowns`); besides, every one
+widens the band and brings the warnings forward: with less known, a chance that would be let pass
+is not. So a case with fewer facts never has the narrower band or the milder words.
+"""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from distrib.case.schema import Case
+from distrib.fuelling.limits import Limits, limits
 
 FACT_PERCENT: Final = 0.25
 """1-sigma that one missing fact adds to a cylinder beside what is drawn for it, percent points
-(own choice: as much as a draw of the facts that matter moves a demo case)."""
-SOONER_PERCENT: Final = 0.25
-SOONEST_PERCENT: Final = 1.0
-"""The lean limit comes so much sooner for every missing fact, and so much at the most: with less
-known a warning is due earlier (own choice)."""
-METAL: Final = ("engine", "conditions", "plenum", "entry", "runner", "balance_tube")
+(own choice, tried by leaving facts out of the demo cases: tests/answer/test_missing_facts.py)."""
+SOONER: Final = 0.6
+LEAST_LEAN_CHANCE: Final = 0.1
+LEAST_WATCH_CHANCE: Final = 0.02
+"""Factor on the chances from which a cylinder is lean or watched, for every missing fact, and how
+far they fall at the most (own choice, tried likewise)."""
+METAL: Final = ("engine", "conditions", "plenum", "entry", "runners", "runner", "balance_tube")
+CLEARANCES: Final = ("roof_clearance", "wall_clearance")
 
 
 def missing_facts(case: Case) -> tuple[str, ...]:
     """Fields that are not given and that the air depends on, by their names in the file."""
     out = [a.field for a in case.assumed
-           if a.field.split(" ")[0].split(".")[0].rstrip("s") in
-           {name.rstrip("s") for name in METAL}]
-    if case.engine.intake_valve is None:
-        out.append("engine.intake_valve")
-    if case.engine.exhaust_valve is None:
-        out.append("engine.exhaust_valve")
-    if case.engine.port_flow is None:
-        out.append("engine.port_flow")
+           if a.field.replace(" ", ".").split(".")[0] in METAL]
+    out += [f"engine.{name}" for name in ("intake_valve", "exhaust_valve", "port_flow")
+            if getattr(case.engine, name) is None]
     out += [f"entry.supply ({e.name})" for e in case.entries if e.supply is None]
-    for field in ("roof_clearance", "wall_clearance"):
-        if any(getattr(r, f"{field}_m") is None for r in case.runners):
-            out.append(f"runners.{field}")
+    out += [f"runners.{name}" for name in CLEARANCES
+            if any(getattr(r, f"{name}_m") is None for r in case.runners)]
     return tuple(dict.fromkeys(out))
 
 
@@ -41,6 +44,14 @@ def extra_sigma_percent(count: int) -> float:
     return FACT_PERCENT * float(np.sqrt(count))
 
 
-def lean_limit_percent(case: Case, count: int) -> float:
-    """Deviation that counts as lean when a chance is formed: sooner with less known."""
-    return case.limits.lean_percent - min(SOONER_PERCENT * count, SOONEST_PERCENT)
+def limits_of(case: Case) -> Limits:
+    """Limits of a case with the reasons for what it overrides; chances lower with less known."""
+    own = limits(dict(case.limits.reasons), **case.limits.model_dump(exclude={"reasons"}))
+    count = len(missing_facts(case))
+    if count == 0:
+        return own
+    part = SOONER**count
+    why = f"lower since {count} facts are missing" if count > 1 else "lower since 1 fact is missing"
+    return replace(own, lean_chance=max(own.lean_chance * part, LEAST_LEAN_CHANCE),
+                   watch_chance=max(own.watch_chance * part, LEAST_WATCH_CHANCE),
+                   reasons={**own.reasons, "lean_chance": why, "watch_chance": why})

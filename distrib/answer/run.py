@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from distrib.answer.draws import DRAWS, Told, coarse_trapped, drawn_trapped
-from distrib.answer.facts import extra_sigma_percent, lean_limit_percent, missing_facts
+from distrib.answer.facts import extra_sigma_percent, limits_of, missing_facts
 from distrib.answer.model_error import ModelError, model_error, runner_mach, with_error
 from distrib.answer.speeds import bends, peaks, scan_speeds, speed_range, wanted_band
-from distrib.answer.trims import case_limits, predicted_trims
+from distrib.answer.trims import predicted_trims
 from distrib.build.band import band_from
 from distrib.build.draws import Draws
 from distrib.build.engine import solve_engine
@@ -167,11 +167,10 @@ def judged(case: Case, shares: Shares, draws: int = DRAWS, seed: int | None = No
     drawn = np.full((shares.converged.size, 0, shares.cylinders.size), np.nan)
     if draws > 0:
         drawn = _drawn(case, shares, Draws(draws, seed), error, len(missing), told)
-        band = band_from(shares.deviation_percent, drawn,
-                         lean_limit_percent(case, len(missing)), seed)
+        band = band_from(shares.deviation_percent, drawn, case.limits.lean_percent, seed)
         shares = replace(shares, band=band)
     chance = None if shares.band is None else shares.band.chance_lean
-    words = verdicts(shares.deviation_percent, chance, case_limits(case))
+    words = verdicts(shares.deviation_percent, chance, limits_of(case))
     trims, refused = None, ""
     try:
         trims = predicted_trims(case, shares, shares.deviation_percent)

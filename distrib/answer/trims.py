@@ -6,22 +6,16 @@ from typing import Any
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.build.fuel_sets import enlargement, fuel_sets
 from distrib.case.schema import Case
-from distrib.fuelling import Limits, Trims, check_injection, plan, port_factors
+from distrib.fuelling import Trims, check_injection, plan, port_factors
 from distrib.fuelling.lambda_ import needed_multiplier
-from distrib.fuelling.limits import limits as make_limits
 from distrib.fuelling.trims import Policy
 from distrib.results import FloatArray, Shares
 
 AT_PORT = "mean static pressure at each port over the cycle"
 BESIDE_MOUTH = "static pressure in the plenum beside the mouth"
-
-
-def case_limits(case: Case) -> Limits:
-    """Limits of a case with the reasons for what it overrides."""
-    values = case.limits.model_dump(exclude={"reasons"})
-    return make_limits(dict(case.limits.reasons), **values)
 
 
 def predicted_trims(case: Case, shares: Shares, deviation: FloatArray, *,
@@ -34,7 +28,7 @@ def predicted_trims(case: Case, shares: Shares, deviation: FloatArray, *,
     enlargement(case)
     factor, _ = port_factor(case, shares)
     return plan(needed_multiplier(1.0 + deviation / 100.0, factor), policy=policy,
-                evidence="predicted", step=step, limits=case_limits(case))
+                evidence="predicted", step=step, limits=limits_of(case))
 
 
 def port_pressures(case: Case, shares: Shares) -> tuple[FloatArray, str] | None:

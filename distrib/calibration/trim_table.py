@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from distrib.answer.trims import case_limits, port_factor
+from distrib.answer.facts import limits_of
+from distrib.answer.trims import port_factor
 from distrib.build.fuel_sets import enlargement
 from distrib.calibration.cell_words import about_cells
 from distrib.calibration.fit import Z90
@@ -66,7 +67,7 @@ def predicted_table(
     """
     check_injection(case.fuel.injection)
     enlargement(case)
-    limits = case_limits(case)
+    limits = limits_of(case)
     deviation, low, high, chance, level, notes = _pattern(shares, discrepancy, limits)
     air = 1.0 + deviation / 100.0
     factor, port_note = port_factor(case, shares)

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.fuelling.lambda_ import lambda_at_equal_fuel
-from distrib.fuelling.limits import ORIGIN, Limits, limits
+from distrib.fuelling.limits import ORIGIN
 from distrib.fuelling.verdict import Verdict, verdicts, words
 from distrib.report.data import FindingRow, TrimSheet
 from distrib.report.grid import Column, Table, as_sentence
@@ -53,12 +54,6 @@ class ShareRow:
     verdict: Verdict
 
 
-def fuel_limits(case: Case) -> Limits:
-    """The limits of the case as the fuelling part reads them, reasons for changes included."""
-    values = case.limits.model_dump(exclude={"reasons"})
-    return limits(dict(case.limits.reasons), **values)
-
-
 def share_rows(
     case: Case, shares: Shares, point: int = 0, trims: Mapping[int, float] | None = None,
 ) -> tuple[ShareRow, ...]:
@@ -71,7 +66,7 @@ def share_rows(
     deviation = shares.deviation_percent[point]
     band = shares.band
     chance = None if band is None else band.chance_lean[point]
-    verdict = verdicts(deviation, chance, fuel_limits(case))
+    verdict = verdicts(deviation, chance, limits_of(case))
     lambda_ = lambda_at_equal_fuel(
         shares.share[point], case.fuel.lambda_target,
         air_following_fraction=case.fuel.air_following_fraction)
@@ -297,7 +292,7 @@ def assumed_table(assumed: Sequence[tuple[str, str, str]]) -> Table:
 
 def limits_table(case: Case) -> Table:
     """The limits in force for verdicts and trims, with their origin."""
-    found = fuel_limits(case)
+    found = limits_of(case)
     rows = tuple((name.removesuffix("_percent").replace("_", " "),
                   f"{getattr(found, name):g}{' %' if name.endswith('_percent') else ''}",
                   found.origin(name)) for name in ORIGIN)
