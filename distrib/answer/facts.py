@@ -33,7 +33,13 @@ def missing_facts(case: Case) -> tuple[str, ...]:
            if a.field.replace(" ", ".").split(".")[0] in METAL]
     out += [f"engine.{name}" for name in ("intake_valve", "exhaust_valve", "port_flow")
             if getattr(case.engine, name) is None]
-    out += [f"entry.supply ({e.name})" for e in case.entries if e.supply is None]
+    for entry in case.entries:
+        if entry.supply is None:
+            out.append(f"entry.supply ({entry.name})")
+        elif entry.supply.length_m > 0.0:
+            out += [f"entry.supply.{name} ({entry.name})" for name, value in (
+                ("diameter", entry.supply.diameter_m), ("volume", entry.supply.volume_m3))
+                if value is None]
     out += [f"runners.{name}" for name in CLEARANCES
             if any(getattr(r, f"{name}_m") is None for r in case.runners)]
     return tuple(dict.fromkeys(out))

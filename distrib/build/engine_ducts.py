@@ -18,7 +18,7 @@ from distrib.build.draws import Draws
 from distrib.build.graph import BuiltGraph
 from distrib.build.pipes import circle_m2
 from distrib.build.runners import made_diameter
-from distrib.build.unknowns import supply_length_m
+from distrib.build.unknowns import SUPPLY_BORE_SIGMA, supply_length_m
 from distrib.case.geometry import section_volume_m3
 from distrib.case.schema import Case, Entry, Plenum, Runner
 from distrib.results import Assumed, FloatArray
@@ -217,7 +217,9 @@ def _supply(parts: Parts, entry: Entry) -> tuple[int, tuple[FloatArray, FloatArr
                 "pipe from cooler or air box to the entry, not given"))
             return 0, None
         return 0, _cone(parts.number(drawn), bore, bore)
-    wide = bore if own.diameter_m is None else own.diameter_m
+    wide = own.diameter_m
+    if wide is None:
+        wide = bore * parts.factor(f"supply.{entry.name}.diameter", SUPPLY_BORE_SIGMA)
     source = 0
     if own.volume_m3 is not None:
         source = len(parts.volumes)

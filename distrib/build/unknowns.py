@@ -19,6 +19,8 @@ from distrib.results import FloatArray
 SUPPLY_M: Final = (0.2, 2.0)
 """Pipe from cooler, filter or air box to the entry where the case is silent, drawn evenly in its
 logarithm (common practice, no source)."""
+SUPPLY_BORE_SIGMA: Final = 0.10
+"""Relative 1-sigma of the bore of a given pipe whose bore is not (own estimate)."""
 END_SIGMA: Final = 0.15
 """Relative 1-sigma of end corrections: an end without a flange has 0.61 of the radius, one in an
 endless wall 0.82 (Norris and Sheng 1989); mouths beside walls and neighbors lie about them."""
