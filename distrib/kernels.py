@@ -45,6 +45,12 @@ def inline(function: F) -> F:
     return _compile(function, forceinline=True)
 
 
+def inner(function: F) -> F:
+    """Compile a function that only kernels call: without the code to call it from Python, which
+    takes longer to compile than the function itself."""
+    return _compile(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+
+
 def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions: int = 1) -> None:
     """Call run(first, last) over 0 to count, on `threads` threads with `portions` parts for each.
 
