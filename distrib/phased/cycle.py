@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from distrib.kernels import inline, kernel
-from distrib.losses.friction import darcy_scalar
+from distrib.kernels import kernel
+from distrib.losses.compiled import darcy_scalar
 from distrib.network.elements import evaluate
 from distrib.network.newton import advance, begin
 from distrib.network.solve import blank, load, make_scratch, make_work
@@ -36,7 +36,7 @@ POOL = 1e6
 and rounding stays below the residual's tolerance."""
 FRICTION_STEPS = 4
 """Steps for which a friction factor is held; it changes with about the -0.2th power of the flow."""
-_darcy = inline(darcy_scalar)
+_darcy = darcy_scalar
 
 
 @kernel

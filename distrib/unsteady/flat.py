@@ -124,6 +124,19 @@ def seventh_root(x: float) -> float:
 
 
 @inline
+def logarithm(x: float) -> float:
+    """Natural logarithm of a positive number, to 1e-13, without a call that stops vector code."""
+    bits = _to_bits(x) - 4604544271217802189
+    part = bits >> 52
+    m = _from_bits(_to_bits(x) - (part << 52))
+    z = (m - 1.0) / (m + 1.0)
+    w = z * z
+    series = 1.0 + w * (1.0 / 3.0 + w * (1.0 / 5.0 + w * (1.0 / 7.0 + w * (1.0 / 9.0 + w * (
+        1.0 / 11.0 + w * (1.0 / 13.0 + w * (1.0 / 15.0 + w / 17.0)))))))
+    return part * 0.6931471805599453 + 2.0 * z * series
+
+
+@inline
 def cosine(degrees: float) -> float:
     """cos of any angle in degrees; absolute error below 1e-15 of an angle within +-1e4 degrees."""
     turn = degrees * (1.0 / 360.0)

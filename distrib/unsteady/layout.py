@@ -10,6 +10,7 @@ import numpy as np
 
 from distrib.engine.kinematics import cylinder_volume
 from distrib.errors import InputError
+from distrib.losses.friction import roughness_term
 from distrib.results import FloatArray, IntArray
 from distrib.unsteady import tables as tb
 from distrib.unsteady.setup import (
@@ -94,7 +95,7 @@ def _duct_rows(duct: Duct, edges: FloatArray) -> dict[str, FloatArray]:
     return {
         "inverse_dx": 1.0 / dx, "geometry": np.diff(area) / mean, "area_left": area[:-1],
         "area_right": area[1:], "inverse_volume": 1.0 / (mean * dx), "diameter": diameter,
-        "relative_roughness": duct.roughness_m / diameter,
+        "roughness": roughness_term(duct.roughness_m / diameter),
         "wall_friction": np.full_like(mid, float(duct.friction)), "loss_per_m": loss,
         "wall_temperature": np.full_like(mid, wall), "heat": np.full_like(mid, float(heat)),
     }

@@ -14,7 +14,6 @@ from distrib.unsteady.ends import ENTERS
 from distrib.unsteady.flat import get, put, wide
 from distrib.unsteady.tables import (
     BUR,
-    ENE,
     E_AREA,
     E_BACK,
     E_BURNED,
@@ -32,11 +31,11 @@ from distrib.unsteady.tables import (
     E_U,
     E_VB,
     E_Y_IN,
+    ENE,
     INV_RHO,
     INV_VOLUME,
     L_DT,
     L_GAS,
-    MOM,
     M_D,
     M_DT,
     M_FROM_LEFT,
@@ -74,7 +73,7 @@ from distrib.unsteady.tables import (
     M_V,
     M_W,
     M_Y,
-    P,
+    MOM,
     PL,
     PR,
     RHO,
@@ -82,9 +81,10 @@ from distrib.unsteady.tables import (
     RR,
     S_JET,
     S_WEIGHT,
-    U,
     UL,
     UR,
+    P,
+    U,
     Y,
 )
 

@@ -9,6 +9,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 
+from distrib.errors import InputError
 from distrib.results import FloatArray
 from distrib.unsteady import tables as tb
 from distrib.unsteady.cycles import (
@@ -33,7 +34,7 @@ from distrib.unsteady.layout import (
 )
 from distrib.unsteady.reduce import read_traces
 from distrib.unsteady.result import Traces, UnsteadyResult, failed
-from distrib.unsteady.setup import TakeOff, UnsteadySetup
+from distrib.unsteady.setup import TakeOff, UnsteadySetup, problems
 from distrib.unsteady.state import State
 
 LANES = 8
@@ -101,6 +102,20 @@ def _alike(setup: UnsteadySetup, counts: tuple[int, ...]) -> tuple[object, ...]:
             len(setup.cylinders), setup.jets, setup.viscous, setup.record)
 
 
+def _same_but_speed(a: UnsteadySetup, b: UnsteadySetup) -> bool:
+    """Whether b is a with another speed (made by `replace`: all else is the same object)."""
+    return all(getattr(a, f.name) is getattr(b, f.name) for f in fields(a) if f.name != "rpm")
+
+
+def _check(setups: Sequence[UnsteadySetup]) -> None:
+    """InputError with every mistake of the first wrong setup."""
+    for k, setup in enumerate(setups):
+        known = k > 0 and _same_but_speed(setups[k - 1], setup) and (setup.rpm or 0.0) > 0.0
+        wrong = [] if known else problems(setup)
+        if wrong:
+            raise InputError(wrong)
+
+
 class _Builder:
     """Lanes of alike setups; those that differ by speed only are built once."""
 
@@ -112,8 +127,7 @@ class _Builder:
 
     def __call__(self, setup: UnsteadySetup) -> tuple[Lane, tuple[str, ...]]:
         last = self._last
-        if last is None or any(getattr(last[0], f.name) is not getattr(setup, f.name)
-                               for f in fields(setup) if f.name != "rpm"):
+        if last is None or not _same_but_speed(last[0], setup):
             lane = build_lane(setup, self.counts, self.window, self.points)
             last = self._last = setup, lane, valve_warnings(lane)
         lane = replace(last[1], setup=setup)
@@ -188,10 +202,10 @@ def run_many(
     states = list(warm) if isinstance(warm, Sequence) else [warm] * len(setups)
     if len(states) != len(setups):
         raise ValueError(f"{len(states)} start states for {len(setups)} setups")
+    _check(setups)
     found: dict[int, UnsteadyResult] = {}
     for k, s in enumerate(setups):
         if without_crank(s):
-            build_lane(s, cell_counts(s, options.cell_m))
             found[k] = failed(math.nan, len(s.cylinders), options.cell_m, "no crank: a setup for "
                               "`solve` needs rpm and cylinders")
     wanted = [k for k in range(len(setups)) if k not in found]

@@ -41,20 +41,21 @@ IDLE: Final = 6
 """State of a lane: reached its stop time; failed; on its way; empty (its state stays)."""
 
 _CELLS = ("rho mom ene bur u p y speed drag film rl ul pl yl rr ur pr yr fm fu fe fy wall pull "
-          "inverse_rho dt")
+          "inverse_rho dt inverse_c2 sound")
 (RHO, MOM, ENE, BUR, U, P, Y, SPEED, DRAG, FILM, RL, UL, PL, YL, RR, UR, PR, YR, FM, FU, FE,
- FY, WALL, PULL, INV_RHO, DT) = _rows(0, _CELLS)
+ FY, WALL, PULL, INV_RHO, DT, INV_C2, SOUND) = _rows(0, _CELLS)
 """Cells: conserved state per volume, primitive state, (|u| + c)/dx, wall terms, half-step states
 at the left and right face, fluxes through the right face, half-step pressure and drag force,
-1/density, time step of the lane."""
+1/density, time step of the lane, 1/sound speed^2, sound speed."""
 
-_GRID = ("inverse_dx geometry area_left area_right inverse_volume diameter relative_roughness "
+_GRID = ("inverse_dx geometry area_left area_right inverse_volume diameter roughness "
          "wall_friction loss_per_m wall_temperature heat")
 GRID_ROWS: Final = tuple(_GRID.split())
-(INV_DX, GEOMETRY, AREA_L, AREA_R, INV_VOLUME, DIAMETER, RELATIVE, WALL_FRICTION, LOSS_PER_M,
+(INV_DX, GEOMETRY, AREA_L, AREA_R, INV_VOLUME, DIAMETER, ROUGHNESS, WALL_FRICTION, LOSS_PER_M,
  WALL_T, HEAT) = _rows(1, _GRID)
 """Sizes of cells; inverse_volume is 0 in ghosts, so that they are never updated; geometry is
-(area_right - area_left)/mean area; wall_friction is a factor on the friction law, heat 0 or 1."""
+(area_right - area_left)/mean area; roughness is its term in the
+friction law, wall_friction a factor on the law, heat 0 or 1."""
 
 _ENDS = ("area side phi_in phi_out total loss_in loss_out rho u p y mass enthalpy burned "
          "gr gv gp gy given back t_in y_in fin fout ratio backward c state "
