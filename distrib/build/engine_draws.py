@@ -8,7 +8,6 @@ and two models, meet the same draw; and pressure and temperature of the charge.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -20,7 +19,9 @@ from distrib.build.engine_setup import case_setup
 from distrib.build.phased import operating_points
 from distrib.case.schema import Case
 from distrib.results import Band, FloatArray, Shares, deviation_of_air
-from distrib.unsteady.run import Options, solve
+from distrib.unsteady.layout import cell_counts
+from distrib.unsteady.run import Options, run_many
+from distrib.unsteady.setup import UnsteadySetup
 
 ENGINE_DRAWS = 24
 """Draws of a band: the edges of a 90 % band are then uncertain by about a fifth of its width."""
@@ -51,27 +52,24 @@ def engine_trapped(
 ) -> tuple[FloatArray, FloatArray]:
     """Trapped air of every draw (P, S, N) and of the nominal design on the same grid (P, N), kg.
 
-    points: `build.phased.operating_points`. NaN where a run does not repeat. Costs (S + 1) P runs.
+    points: `build.phased.operating_points`. NaN where a run does not repeat. Costs (S + 1) P
+    runs, side by side; draws start from the nominal run's last state at the same speed.
     """
     chosen = options or Options(cell_m=SAMPLE_CELL_M)
     speeds = [float(n) for n in points["rpm"]]
-
-    def one(draw: Draws) -> list[FloatArray]:
+    setups: list[UnsteadySetup] = []
+    for draw in (Draws(), *parts_of(draws, range(draws.samples + 1))):
         pressure, warmer = _charge_draw(case, draw)
         charge = [(float(p) * pressure, float(t) + warmer) for p, t in zip(
             points["charge_pressure_pa"], points["charge_temperature_k"], strict=True)]
-        setups = {c: case_setup(case, speeds[0], *c, draw).setup for c in set(charge)}
-        runs = [solve(replace(setups[c], rpm=n), chosen)
-                for n, c in zip(speeds, charge, strict=True)]
-        return [np.where(r.converged, r.trapped_air_kg, np.nan) for r in runs]
-
-    many = [Draws(), *parts_of(draws, range(draws.samples + 1))]
-    if threads > 1:
-        with ThreadPoolExecutor(threads) as pool:
-            found = list(pool.map(one, many))
-    else:
-        found = [one(draw) for draw in many]
-    table = np.array(found).swapaxes(0, 1)
+        built = {c: case_setup(case, speeds[0], *c, draw).setup for c in dict.fromkeys(charge)}
+        setups += [replace(built[c], rpm=n) for n, c in zip(speeds, charge, strict=True)]
+    count, grid = len(speeds), cell_counts(setups[0], chosen.cell_m)
+    nominal = run_many(setups[:count], chosen, threads, traces=False, counts=grid)
+    drawn = run_many(setups[count:], chosen, threads, traces=False, counts=grid,
+                     warm=[r.final for r in nominal] * draws.samples)
+    table = np.array([np.where(r.converged, r.trapped_air_kg, np.nan) for r in (*nominal, *drawn)])
+    table = table.reshape(draws.samples + 1, count, -1).swapaxes(0, 1)
     return np.ascontiguousarray(table[:, 1:]), np.ascontiguousarray(table[:, 0])
 
 

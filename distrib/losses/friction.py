@@ -1,7 +1,7 @@
 """Wall friction: Darcy friction factor of ducts, laminar to rough turbulent.
 
-`darcy_scalar` and its parts use only `math` and plain floats, so that `losses.compiled` compiles this
-very source with numba; `darcy` is the same law for arrays. Darcy factor f: dp = f (L/D) rho v^2/2.
+`darcy_scalar` and its parts use only `math` and plain floats, so that `losses.compiled` compiles
+this very source with numba; `darcy` is the same law for arrays. Darcy factor f: dp = f (L/D) rho v^2/2.
 """
 
 from __future__ import annotations

@@ -123,7 +123,7 @@ def set_ghosts(ends: Any, c: Any, plan: Any, starts: Any, n: int) -> None:
 
 @inner
 def end_states(ends: Any, c: Any, plan: Any, n: int) -> None:
-    """Half-step state of the gas at each end: density, velocity out of the duct, pressure, burned."""
+    """Half-step gas at each end: density, velocity out of the duct, pressure, burned."""
     wide()
     for e in range(plan.shape[0]):
         cell, mine = plan[e, 1] * n, e * n

@@ -106,7 +106,7 @@ def _prepare(ends: Any, joints: Any, places: Any, n: int, lo: int, hi: int) -> N
 
 @inner
 def _givers(ends: Any, joints: Any, places: Any, n: int, lo: int, hi: int) -> None:
-    """Ends that feed their junction at its pressure, as they move now; what their streams mix to."""
+    """Ends that feed their junction, as they move now, and what their streams mix to."""
     wide()
     for k in range(places.shape[0]):
         for e in range(places[k, 0], places[k, 0] + places[k, 1]):

@@ -135,7 +135,7 @@ def end_order(setup: UnsteadySetup) -> list[int]:
 
 
 def windows(setups: Sequence[UnsteadySetup], counts: tuple[int, ...]) -> IntArray:
-    """First and last cell (T, 2), within its duct, that each take-off covers in any of the setups."""
+    """First and last cell (T, 2), in its duct, that each take-off covers in any of the setups."""
     out: list[tuple[int, int]] = []
     for number in end_order(setups[0]):
         seen = [_covered(s, e, counts) for s in setups

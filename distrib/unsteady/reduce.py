@@ -17,7 +17,8 @@ SMALL_DROOP = 1e-3
 """Droop over mean pressure below which a recovery means nothing."""
 
 
-def _closed_part(c: Cylinder, pot: dict[str, float], local: FloatArray, p: FloatArray) -> FloatArray:
+def _closed_part(c: Cylinder, pot: dict[str, float], local: FloatArray,
+                 p: FloatArray) -> FloatArray:
     """Cylinder pressure with the closed part filled in by `engine.closed`."""
     shut = (local < c.exhaust_opens_deg) | (local >= c.intake_closes_deg)
     dims = (c.bore_m, c.stroke_m, c.rod_m, c.compression_ratio)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 
@@ -171,15 +171,15 @@ def _run_portion(
                     take(j)
 
 
-def _portions(setups: Sequence[UnsteadySetup], counts: Sequence[tuple[int, ...]],
-              ) -> list[list[int]]:
-    """Runs that go side by side, in the order given: a function of the setups alone."""
+def _portions(setups: Sequence[UnsteadySetup], cells: Mapping[int, tuple[int, ...]],
+              threads: int) -> list[list[int]]:
+    """Which of the setups that have `cells` go side by side; enough portions for all threads."""
     groups: dict[tuple[object, ...], list[int]] = {}
-    for k, (setup, count) in enumerate(zip(setups, counts, strict=True)):
-        groups.setdefault(_alike(setup, count), []).append(k)
+    for k, count in cells.items():
+        groups.setdefault(_alike(setups[k], count), []).append(k)
     out = []
     for members in groups.values():
-        parts = max(1, round(len(members) / (LANES * PORTION)))
+        parts = min(len(members), max(threads, round(len(members) / (LANES * PORTION))))
         out += [list(map(int, p)) for p in np.array_split(members, parts)]
     return out
 
@@ -194,10 +194,10 @@ def run_many(
     Setups that are joined alike and have the same numbers of cells share the SIMD lanes of one
     thread, each with its own time step; `threads` such groups run at a time. Numbers depend
     neither on the threads nor on the company. Without `traces` the last cycle is left out, with
-    the stations and Mach numbers that need it. `warm`: state to start from (`UnsteadyResult.final`),
-    one for all or one for each. `counts`: cells of each duct (`layout.cell_counts` of a nominal
-    design), so that draws of slightly other lengths share its grid. `on_done(k)`: called, from any
-    thread, when setup k is solved.
+    the stations and Mach numbers that need it. `warm`: state to start from
+    (`UnsteadyResult.final`), one for all or one for each. `counts`: cells of each duct
+    (`layout.cell_counts` of a nominal design), so that draws of slightly other lengths share its
+    grid. `on_done(k)`: called, from any thread, when setup k is solved.
     """
     states = list(warm) if isinstance(warm, Sequence) else [warm] * len(setups)
     if len(states) != len(setups):
@@ -208,14 +208,13 @@ def run_many(
         if without_crank(s):
             found[k] = failed(math.nan, len(s.cylinders), options.cell_m, "no crank: a setup for "
                               "`solve` needs rpm and cylinders")
-    wanted = [k for k in range(len(setups)) if k not in found]
-    cells = [counts or cell_counts(setups[k], options.cell_m) for k in wanted]
-    portions = [[wanted[i] for i in p] for p in _portions([setups[k] for k in wanted], cells)]
-    cells_of = dict(zip(wanted, cells, strict=True))
+    cells = {k: counts or cell_counts(s, options.cell_m)
+             for k, s in enumerate(setups) if k not in found}
+    portions = _portions(setups, cells, threads)
 
     def run(portion: Sequence[int]) -> None:
         for k, result in _run_portion(portion, setups, options, traces=traces, states=states,
-                                      counts=cells_of[portion[0]]):
+                                      counts=cells[portion[0]]):
             found[k] = result
             if on_done is not None:
                 on_done(k)

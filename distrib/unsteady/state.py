@@ -55,7 +55,8 @@ def start_from(lane: Lane, state: State) -> None:
     velocities to the speed of sound. Only the way to the repeating cycle gets shorter. ValueError
     if the grid is another.
     """
-    if state.count != tuple(lane.count.tolist()) or state.pots.shape[1] != lane.tables.pots.shape[1]:
+    pots = lane.tables.pots.shape[1]
+    if state.count != tuple(lane.count.tolist()) or state.pots.shape[1] != pots:
         raise ValueError("start state of another grid: the numbers of cells and cylinders differ")
     new, old = _conditions(lane), state.conditions
     p, t = new[0] / old[0], new[1] / old[1]

@@ -119,7 +119,8 @@ S_WEIGHT, S_JET, S_THROTTLE = (_rows(k, "only")[0] for k in (9, 10, 11))
 """Weights of the cells under take-offs; factors of jets; throttle areas."""
 
 ROWS_OF: Final = tuple(len(names.split()) for names in (
-    _CELLS, _GRID, _ENDS, _MOUTHS, _TANKS, _POTS, _LANES, _JOINTS, _WORK, "weight", "jet", "throttle"))
+    _CELLS, _GRID, _ENDS, _MOUTHS, _TANKS, _POTS, _LANES, _JOINTS, _WORK,
+    "weight", "jet", "throttle"))
 ROW: Final = {f"{table}.{name}": k % TABLE_STEP for table, names, start in (
     ("ends", _ENDS, E_AREA), ("mouths", _MOUTHS, M_MOMENTUM), ("tanks", _TANKS, T_SIZE),
     ("pots", _POTS, C_TDC), ("lanes", _LANES, L_T), ("joints", _JOINTS, J_Q))
@@ -165,7 +166,8 @@ class Tables(NamedTuple):
 
 class Record(NamedTuple):
     """Traces at equal times: rows (lanes, 4, S, K) of rho, u, p, y in cells `cell`
-    (lanes, K); cylinders (lanes, 2, S, C): pressure and mass flow through the intake valve into the cylinder, kg/s.
+    (lanes, K); cylinders (lanes, 2, S, C): pressure and mass flow through the intake valve into
+    the cylinder, kg/s.
 
     `clock` (lanes, 4): start time, step (0: no traces now), time of the previous values, next row.
     """
