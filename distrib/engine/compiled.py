@@ -5,6 +5,8 @@ Importing this module imports numba; only kernel modules do so.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from distrib.engine import kinematics
@@ -15,10 +17,10 @@ volume_from_cosine = inline(kinematics.volume_from_cosine)
 
 
 @inline
-def cylinder_volume(theta_deg, bore_m, stroke_m, rod_m, compression_ratio):  # type: ignore[no-untyped-def]
+def cylinder_volume(theta_deg: Any, bore_m: Any, stroke_m: Any, rod_m: Any, ratio: Any) -> Any:
     """As `kinematics.cylinder_volume`, for scalars inside a kernel."""
     return volume_from_cosine(np.cos(theta_deg * (np.pi / 180.0)), bore_m, stroke_m, rod_m,
-                              compression_ratio)
+                              ratio)
 
 
 cylinder_volume_per_degree = inline(kinematics.cylinder_volume_per_degree)

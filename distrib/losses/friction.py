@@ -1,12 +1,14 @@
 """Wall friction: Darcy friction factor of ducts, laminar to rough turbulent.
 
 `darcy_scalar` and its parts use only `math` and plain floats, so that `losses.compiled` compiles
-this very source with numba; `darcy` is the same law for arrays. Darcy factor f: dp = f (L/D) rho v^2/2.
+this very source with numba;
+`darcy` is the same law for arrays. Darcy factor f: dp = f (L/D) rho v^2/2.
 """
 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,7 +21,7 @@ RE_TURBULENT = 4000.0
 """Reynolds number from which the turbulent law holds (lower end of Haaland's range)."""
 
 
-def roughness_term(rel_rough: float) -> float:
+def roughness_term(rel_rough: Any) -> Any:
     """Haaland's term of the relative roughness, (e/3.7)^1.11."""
     return (rel_rough / 3.7) ** 1.11
 

@@ -79,7 +79,8 @@ def primitives(c: Any, grid: Any) -> None:
         both = 0.4 * (get(c, ENE, i) * rho - 0.5 * mom * mom)
         inverse = 1.0 / (rho * both)
         k = both * inverse
-        v, q = mom * k, both * k
+        v = mom * k
+        q = 0.4 * (get(c, ENE, i) - 0.5 * mom * v)
         put(c, U, i, v)
         put(c, P, i, q)
         put(c, Y, i, get(c, BUR, i) * k)

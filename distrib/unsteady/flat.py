@@ -22,7 +22,7 @@ from distrib.unsteady.tables import ROWS_OF, TABLE_STEP
 
 def _emitted(function: Callable[..., Any]) -> Callable[..., Any]:
     """The intrinsic of a function that gives its signature and code generator."""
-    return cast("Any", intrinsic(prefer_literal=True)(function))
+    return cast("Callable[..., Any]", intrinsic(prefer_literal=True)(function))
 
 
 def _mark(module: Any, access: Any, row: int) -> None:
@@ -107,7 +107,7 @@ def _from_bits(typing: Any, x: Any) -> Any:
 
 
 @inline
-def seventh_root(x: float) -> float:
+def seventh_root(x: float) -> Any:
     """x^(1/7) of a positive number, to round-off, without a call that stops vector code.
 
     A seventh of the bits gives the root within 4 %; each of three Halley steps takes the error e
@@ -124,7 +124,7 @@ def seventh_root(x: float) -> float:
 
 
 @inline
-def logarithm(x: float) -> float:
+def logarithm(x: float) -> Any:
     """Natural logarithm of a positive number, to 1e-13, without a call that stops vector code."""
     bits = _to_bits(x) - 4604544271217802189
     part = bits >> 52
@@ -137,7 +137,7 @@ def logarithm(x: float) -> float:
 
 
 @inline
-def cosine(degrees: float) -> float:
+def cosine(degrees: float) -> Any:
     """cos of any angle in degrees; absolute error below 1e-15 of an angle within +-1e4 degrees."""
     turn = degrees * (1.0 / 360.0)
     turn = abs(turn - np.floor(turn + 0.5))

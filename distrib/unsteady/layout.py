@@ -161,7 +161,10 @@ def build_plan(setup: UnsteadySetup, first: IntArray, counts: tuple[int, ...],
     ends, order = all_ends(setup), end_order(setup)
     place = {k: at for at, k in enumerate(order)}
     kinds = [_KINDS[type(ends[k])] for k in order]
-    rows, mouths, jets, weight = [], [], [], 0
+    rows: list[tuple[int, int, int, int]] = []
+    mouths: list[tuple[int, ...]] = []
+    jets: list[int] = []
+    weight = 0
     for k in order:
         e, right = ends[k], k % 2
         cell = int(first[k // 2]) + (counts[k // 2] - 1 if right else 0)

@@ -52,7 +52,7 @@ STOP = 1e-7
 
 
 @inline
-def wall(r: float, v: float, p: float) -> float:
+def wall(r: float, v: float, p: float) -> Any:
     """Pressure on a closed end."""
     k = 1.0 + 0.2 * v / np.sqrt(1.4 * p / r)
     k2 = k * k
@@ -60,7 +60,7 @@ def wall(r: float, v: float, p: float) -> float:
 
 
 @inline
-def stagnant_ratio(r: float, v: float, p: float, space_p: float) -> float:
+def stagnant_ratio(r: float, v: float, p: float, space_p: float) -> Any:
     """(pressure of the end if it were closed / space pressure)^(1/7); above 1 gas leaves."""
     return (1.0 + 0.2 * v / np.sqrt(1.4 * p / r)) * seventh_root(p / space_p)
 
@@ -285,7 +285,7 @@ def space_end(r: float, v: float, p: float, space_p: float, space_t: float, phi_
 
 
 @inline
-def nozzle_flow(p0: float, t0: float, p1: float, gas_constant: float) -> float:
+def nozzle_flow(p0: float, t0: float, p1: float, gas_constant: float) -> Any:
     """Isentropic mass flux from (p0, t0) at rest to pressure p1 < p0, kg/(s m^2), choked or not."""
     root = seventh_root(p1 / p0)
     tau = max(root * root, CHOKED_TAU)
