@@ -51,7 +51,7 @@ def inline(function: F) -> F:
 def inner(function: F) -> F:
     """Compile a function that only kernels call: without the code to call it from Python, and not
     kept on disk by itself, since it stands in the code of the kernels. Both cost more than it."""
-    return _compile(function, cache=False, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+    return _compile(function, cache=False, no_cpython_wrapper=True)
 
 
 def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions: int = 1) -> None:
@@ -75,7 +75,7 @@ def _compile(function: F, **options: Any) -> F:
 
     with _cache_folder(function.__module__):
         compiled: Any = njit(nogil=True, error_model="numpy", fastmath={"contract"},
-                             **{"cache": True, **options})(function)
+                             no_cfunc_wrapper=True, **{"cache": True, **options})(function)
     return cast("F", compiled)
 
 

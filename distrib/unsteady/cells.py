@@ -217,12 +217,12 @@ def fluxes(c: Any, n: int) -> None:
         d = under * under * k
         f = min(s, 0.0) if left else max(s, 0.0)
         e = 2.5 * p + 0.5 * r * v * v
-        rs = q * d
-        es = ((s - v) * e - p * v + (p + q * (sm - v)) * sm) * d
-        m = r * v + f * (rs - r)
+        w = sm - v
+        rw = r * w
+        m = r * v + f * rw * d
         put(c, FM, i, m)
-        put(c, FU, i, r * v * v + p + f * (rs * sm - r * v))
-        put(c, FE, i, (e + p) * v + f * (es - e))
+        put(c, FU, i, r * v * v + p + f * rw * (1.0 + d * sm))
+        put(c, FE, i, (e + p) * v + f * d * (e * w + (p + q * w) * sm - p * v))
         y1, y2 = get(c, YR, i), get(c, YL, i + n)
         put(c, FY, i, m * (y1 if left else y2))
 

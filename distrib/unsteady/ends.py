@@ -8,7 +8,7 @@ import numpy as np
 
 from distrib.kernels import inner
 from distrib.unsteady.flat import get, put, wide
-from distrib.unsteady.nozzle import enter_all, leave_all, stagnant_ratio, throttled, wall
+from distrib.unsteady.nozzle import stagnant_ratio, throttled, wall
 from distrib.unsteady.tables import (
     BUR,
     C_INTAKE,
@@ -190,8 +190,11 @@ def sort_spaces(ends: Any, mouths: Any, last: int) -> None:
 
 
 @inner
-def _gather(ends: Any, gas: Any, work: Any, number: Any, last: int, way: float, n: int) -> int:
-    """Copy the ends where gas goes that way to the work table; how many, and fill it up."""
+def gather(ends: Any, gas: Any, work: Any, number: Any, last: int, way: float, n: int) -> int:
+    """Copy the ends where gas goes that way to the work table; how many.
+
+    Filled up with ends that do no harm to a multiple of `PADDED`.
+    """
     found = 0
     for i in range(last):
         if get(ends, E_STATE, i) == way:
@@ -221,21 +224,18 @@ def _gather(ends: Any, gas: Any, work: Any, number: Any, last: int, way: float, 
 
 
 @inner
-def solve_spaces(ends: Any, gas: Any, work: Any, number: Any, last: int, n: int) -> None:
-    """Boundary state, mass flux, enthalpy and burned fraction of all ends 0 to `last`."""
+def put_back(ends: Any, work: Any, number: Any, found: int) -> None:
+    """Boundary states from the work table to the ends they belong to."""
+    for k in range(found):
+        put(ends, E_PB, number[k], get(work, W_P, k))
+        put(ends, E_VB, number[k], get(work, W_U, k))
+        put(ends, E_DB, number[k], get(work, W_D, k))
+
+
+@inner
+def space_flows(ends: Any, gas: Any, last: int, n: int) -> None:
+    """Mass flux, enthalpy and burned fraction of ends 0 to `last` from their boundary states."""
     wide()
-    for way in (ENTERS, LEAVES):
-        found = _gather(ends, gas, work, number, last, way, n)
-        padded = (found + PADDED - 1) // PADDED * PADDED
-        if way > 0.0:
-            enter_all(work, padded)
-        else:
-            leave_all(work, padded)
-        for k in range(found):
-            i = number[k]
-            put(ends, E_PB, i, get(work, W_P, k))
-            put(ends, E_VB, i, get(work, W_U, k))
-            put(ends, E_DB, i, get(work, W_D, k))
     for i in range(0, last, n):
         for j in range(n):
             p, v, d = get(ends, E_PB, i + j), get(ends, E_VB, i + j), get(ends, E_DB, i + j)

@@ -138,7 +138,7 @@ def logarithm(x: float) -> Any:
 
 @inline
 def cosine(degrees: float) -> Any:
-    """cos of any angle in degrees; absolute error below 1e-15 of an angle within +-1e4 degrees."""
+    """cos of any angle in degrees; absolute error below 1e-14 within +-1e3 degrees."""
     turn = degrees * (1.0 / 360.0)
     turn = abs(turn - np.floor(turn + 0.5))
     back = turn > 0.25

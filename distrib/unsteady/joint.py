@@ -62,6 +62,9 @@ from distrib.unsteady.tables import (
     J_SLOPE,
     J_Y_ANY,
     J_Y_MIX,
+    JUNCTION_FAILED,
+    L_STATE,
+    RUNNING,
 )
 
 QUICK = 15
@@ -74,7 +77,7 @@ CLOSED = 1e-8
 
 
 @inner
-def _prepare(ends: Any, joints: Any, places: Any, n: int, lo: int, hi: int) -> None:
+def prepare_joints(ends: Any, joints: Any, places: Any, n: int, lo: int, hi: int) -> None:
     """Sound speed and wall pressure of ends lo to hi, velocities to start from; means of each
     junction (used only while nothing flows) and the range of its pressure."""
     wide()
@@ -105,7 +108,7 @@ def _prepare(ends: Any, joints: Any, places: Any, n: int, lo: int, hi: int) -> N
 
 
 @inner
-def _givers(ends: Any, joints: Any, places: Any, n: int, lo: int, hi: int) -> None:
+def givers(ends: Any, joints: Any, places: Any, n: int, lo: int, hi: int) -> None:
     """Ends that feed their junction, as they move now, and what their streams mix to."""
     wide()
     for k in range(places.shape[0]):
@@ -147,7 +150,7 @@ def _givers(ends: Any, joints: Any, places: Any, n: int, lo: int, hi: int) -> No
 
 
 @inner
-def _balance(ends: Any, lo: int, hi: int) -> None:
+def balance(ends: Any, lo: int, hi: int) -> None:
     """Of ends lo to hi: mass flow, its slope by the velocity, what the momentum balance misses and
     its slope, and how far Newton would move the velocity at this pressure."""
     wide()
@@ -184,7 +187,7 @@ def _balance(ends: Any, lo: int, hi: int) -> None:
 
 
 @inner
-def _close(ends: Any, joints: Any, places: Any, n: int, number: int) -> int:
+def close_joints(ends: Any, joints: Any, places: Any, n: int, number: int) -> int:
     """Sum up each junction, move its pressure and velocities; how many are still open."""
     going = 0
     for k in range(places.shape[0]):
@@ -234,29 +237,20 @@ def _close(ends: Any, joints: Any, places: Any, n: int, number: int) -> int:
 
 
 @inner
-def close_joints(ends: Any, joints: Any, places: Any, n: int) -> None:
-    """Close all junctions of n lanes: boundary state, mass flux and mix of their ends.
-
-    `places` (K, 2): first end and number of ends of each; J_GOOD tells which have closed.
-    """
-    count = places.shape[0]
-    lo, hi = places[0, 0] * n, (places[count - 1, 0] + places[count - 1, 1]) * n
-    _prepare(ends, joints, places, n, lo, hi)
-    for number in range(PASSES):
-        _givers(ends, joints, places, n, lo, hi)
-        _balance(ends, lo, hi)
-        if _close(ends, joints, places, n, number) == 0:
-            break
-    for k in range(count):
-        for j in range(k * n, k * n + n):
+def joint_flows(ends: Any, joints: Any, lanes: Any, places: Any, n: int) -> None:
+    """Mass flux of the ends, outgoing ones scaled so that mass closes; a lane where a junction has
+    not closed is marked."""
+    for k in range(places.shape[0]):
+        for j in range(n):
             mass_in, mass_out = 0.0, 0.0
             for e in range(places[k, 0], places[k, 0] + places[k, 1]):
-                m = get(ends, E_M, e * n + j - k * n)
+                m = get(ends, E_M, e * n + j)
                 mass_in += max(m, 0.0)
                 mass_out += max(-m, 0.0)
             ratio = mass_in / mass_out if mass_out > 0.0 else 0.0
             for e in range(places[k, 0], places[k, 0] + places[k, 1]):
-                i = e * n + j - k * n
-                m = get(ends, E_M, i)
+                m = get(ends, E_M, e * n + j)
                 m = m * ratio if m < 0.0 else (m if mass_out > 0.0 else 0.0)
-                put(ends, E_M, i, m / get(ends, E_AREA, i))
+                put(ends, E_M, e * n + j, m / get(ends, E_AREA, e * n + j))
+            if get(joints, J_GOOD, k * n + j) == 0.0 and get(lanes, L_STATE, j) == RUNNING:
+                put(lanes, L_STATE, j, float(JUNCTION_FAILED))

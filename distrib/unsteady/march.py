@@ -25,17 +25,29 @@ from distrib.unsteady.cells import (
     wall_terms,
 )
 from distrib.unsteady.ends import (
+    ENTERS,
+    LEAVES,
+    PADDED,
     end_states,
+    gather,
     plain_ends,
+    put_back,
     put_fluxes,
     set_ghosts,
-    solve_spaces,
     sort_spaces,
+    space_flows,
     spaces,
     throttle_ends,
 )
 from distrib.unsteady.flat import get, put, wide
-from distrib.unsteady.joint import close_joints
+from distrib.unsteady.joint import (
+    PASSES,
+    balance,
+    close_joints,
+    givers,
+    joint_flows,
+    prepare_joints,
+)
 from distrib.unsteady.mouths import (
     apply_mouths,
     lean_mouths,
@@ -43,12 +55,11 @@ from distrib.unsteady.mouths import (
     mouth_spaces,
     under_mouths,
 )
+from distrib.unsteady.nozzle import enter_all, leave_all
 from distrib.unsteady.tables import (
     C_THROUGH,
     IDLE,
-    J_GOOD,
     JUNCTION,
-    JUNCTION_FAILED,
     L_DT,
     L_GAS,
     L_LONGEST,
@@ -68,7 +79,14 @@ from distrib.unsteady.tables import (
     U,
     Y,
 )
-from distrib.unsteady.tanks import advance_tanks, half_step_pressures, turn_cranks
+from distrib.unsteady.tanks import (
+    collect,
+    exhaust_and_work,
+    half_step_pressures,
+    tank_states,
+    turn_cranks,
+    valve_events,
+)
 
 REFRESH = 16
 """Steps between two evaluations of wall friction and film coefficient."""
@@ -143,17 +161,13 @@ def keep_time(lanes: Any) -> None:
 
 
 @inner
-def ready(c: Any, grid: Any, lanes: Any, tanks: Any, pots: Any, record: Any, cfl: float) -> bool:
-    """Primitive state, traces and step sizes; False if a lane needs attention."""
+def ready(c: Any, grid: Any, lanes: Any, cfl: float) -> bool:
+    """Primitive state and step sizes; False if a lane needs attention."""
     wide()
     primitives(c, grid)
     fastest(c, lanes)
     good = choose_steps(lanes, cfl)
-    for j in range(lanes.shape[1]):
-        if record.clock[j, 1] > 0.0 and get(lanes, L_STATE, j) in (RUNNING, OK):
-            sample(c, tanks, pots, lanes, record, j)
-    if good:
-        spread_steps(c, lanes)
+    spread_steps(c, lanes)
     return good
 
 
@@ -169,7 +183,17 @@ def march(plan: Any, tables: Any, record: Any, work: Any, number: Any, cfl: floa
     tanks, pots, mouths, joints = tables.tanks, tables.pots, tables.mouths, tables.joints
     n, starts, at = lanes.shape[1], plan.starts, plan.ends
     moving = starts[JUNCTION] * n
-    while ready(c, grid, lanes, tanks, pots, record, cfl):
+    places = plan.joints
+    some = places.shape[0]
+    lo = places[0, 0] * n if some else 0
+    hi = (places[some - 1, 0] + places[some - 1, 1]) * n if some else 0
+    while True:
+        good = ready(c, grid, lanes, cfl)
+        for j in range(n):
+            if record.clock[j, 1] > 0.0 and get(lanes, L_STATE, j) in (RUNNING, OK):
+                sample(c, tanks, pots, lanes, record, j)
+        if not good:
+            return
         if viscous:
             for j in range(n):
                 if int(get(lanes, L_STEPS, j)) % REFRESH == 0 and get(lanes, L_DT, j) > 0.0:
@@ -186,12 +210,21 @@ def march(plan: Any, tables: Any, record: Any, work: Any, number: Any, cfl: floa
                      plan.jets, n)
         mouth_spaces(mouths, ends, lanes, n)
         sort_spaces(ends, mouths, moving)
-        solve_spaces(ends, lanes, work, number, moving, n)
-        if plan.joints.shape[0] > 0:
-            close_joints(ends, joints, plan.joints, n)
-            for i in range(joints.shape[1]):
-                if get(joints, J_GOOD, i) == 0.0 and get(lanes, L_STATE, i % n) == RUNNING:
-                    put(lanes, L_STATE, i % n, float(JUNCTION_FAILED))
+        found = gather(ends, lanes, work, number, moving, ENTERS, n)
+        enter_all(work, (found + PADDED - 1) // PADDED * PADDED)
+        put_back(ends, work, number, found)
+        found = gather(ends, lanes, work, number, moving, LEAVES, n)
+        leave_all(work, (found + PADDED - 1) // PADDED * PADDED)
+        put_back(ends, work, number, found)
+        space_flows(ends, lanes, moving, n)
+        if some > 0:
+            prepare_joints(ends, joints, places, n, lo, hi)
+            for attempt in range(PASSES):
+                givers(ends, joints, places, n, lo, hi)
+                balance(ends, lo, hi)
+                if close_joints(ends, joints, places, n, attempt) == 0:
+                    break
+            joint_flows(ends, joints, lanes, places, n)
         throttle_ends(ends, tables.throttles, plan.throttles, n)
         plain_ends(ends, starts, n)
         put_fluxes(ends, c, lanes, at, n)
@@ -200,5 +233,8 @@ def march(plan: Any, tables: Any, record: Any, work: Any, number: Any, cfl: floa
             heat_exchange(c, grid, lanes)
         update(c, grid, n)
         apply_mouths(ends, mouths, tables.weights, c, grid, plan.mouths, n)
-        advance_tanks(ends, tanks, pots, lanes, at, starts, n)
+        collect(ends, tanks, pots, lanes, at, starts, n)
+        exhaust_and_work(tanks, pots, lanes, n)
+        valve_events(tanks, pots, lanes, n)
+        tank_states(tanks, lanes, n)
         keep_time(lanes)

@@ -207,7 +207,7 @@ def exhaust_and_work(tanks: Any, pots: Any, lanes: Any, n: int) -> None:
             put(lanes, A_WORK, j, get(lanes, A_WORK, j) + work)
 
 
-@inner
+@inline
 def valve_event(tanks: Any, pots: Any, lanes: Any, i: int, x: int, j: int) -> None:
     """Intake closing: note what is trapped, set the state for exhaust opening; opening: go on."""
     if get(pots, C_SHUT, i) == 1.0:
@@ -234,17 +234,19 @@ def valve_event(tanks: Any, pots: Any, lanes: Any, i: int, x: int, j: int) -> No
 
 
 @inner
-def advance_tanks(ends: Any, tanks: Any, pots: Any, lanes: Any, plan: Any, starts: Any,
-                  n: int) -> None:
-    """Volumes and cylinders over one step; a lane where one runs empty or loses all its energy
-    is marked."""
-    wide()
+def valve_events(tanks: Any, pots: Any, lanes: Any, n: int) -> None:
+    """Valve events due at the end of this step."""
     first = tanks.shape[1] - pots.shape[1]
-    collect(ends, tanks, pots, lanes, plan, starts, n)
-    exhaust_and_work(tanks, pots, lanes, n)
     for i in range(pots.shape[1]):
         if get(pots, C_EVENT, i) == 1.0 and get(lanes, L_STATE, i % n) == RUNNING:
             valve_event(tanks, pots, lanes, i, first + i, i % n)
+
+
+@inner
+def tank_states(tanks: Any, lanes: Any, n: int) -> None:
+    """Pressure, temperature and burned fraction at the end of the step; a lane where a volume or
+    cylinder runs empty or loses all its energy is marked."""
+    wide()
     for k in range(0, tanks.shape[1], n):
         for j in range(n):
             x, dt = k + j, get(lanes, L_DT, j)
