@@ -6,7 +6,7 @@ meet the same draw of the same thing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +15,8 @@ from distrib.build.draws import Draws
 from distrib.build.engine_setup import case_setup, drawn_setups
 from distrib.case.schema import Case
 from distrib.results import FloatArray
+from distrib.unsteady.layout import cell_counts
+from distrib.unsteady.result import UnsteadyResult
 from distrib.unsteady.run import Options, run_many
 from distrib.unsteady.setup import UnsteadySetup
 
@@ -35,31 +37,49 @@ Told = Callable[[int], None]
 def coarse_trapped(case: Case, points: Mapping[str, FloatArray],
                    threads: int = THREADS) -> FloatArray:
     """Trapped air of the nominal design with the cells of a draw, (P, N) kg; NaN: no solution."""
-    setups = [case_setup(case, float(n), float(p), float(t)).setup for n, p, t in zip(
-        points["rpm"], points["charge_pressure_pa"], points["charge_temperature_k"], strict=True)]
-    return _trapped(setups, threads)
+    return _trapped(_coarse(case, points, threads))
 
 
 def drawn_trapped(case: Case, points: Mapping[str, FloatArray], draws: Draws,
-                  told: Told | None = None, threads: int = THREADS) -> FloatArray:
-    """Trapped air of every draw at every point, (P, S, N) kg; NaN where a run does not repeat.
+                  told: Told | None = None, threads: int = THREADS
+                  ) -> tuple[FloatArray, FloatArray]:
+    """Trapped air of every draw at every point (P, S, N), and of the nominal design (P, N), kg.
 
-    points: `build.points.operating_points`. Draws are run in the order of their longest duct, so
-    that those side by side have like cells.
+    points: `build.points.operating_points`. NaN where a run does not repeat. Draws lie on the
+    nominal design's cells and start from its last state at the same point; where the pipe before
+    an entry is drawn they have cells of their own and start from rest.
     """
-    speeds = [float(n) for n in points["rpm"]]
+    count = points["rpm"].size
+    nominal = _coarse(case, points, threads)
     charge = [(float(p), float(t)) for p, t in zip(
         points["charge_pressure_pa"], points["charge_temperature_k"], strict=True)]
-    made = {c: drawn_setups(case, speeds[0], draws, *c) for c in dict.fromkeys(charge)}
-    order = np.argsort([max(d.length_m for d in s.ducts) for s in made[charge[0]]], kind="stable")
-    out = np.full((len(speeds), draws.samples, len(case.runners)), np.nan)
-    for p, (speed, c) in enumerate(zip(speeds, charge, strict=True)):
-        out[p, order] = _trapped([replace(made[c][k], rpm=speed) for k in order], threads)
-        if told is not None:
-            told(draws.samples)
-    return out
+    made = {c: drawn_setups(case, float(points["rpm"][0]), draws, *c)
+            for c in dict.fromkeys(charge)}
+    setups = [replace(made[c][k], rpm=float(n)) for k in range(draws.samples)
+              for n, c in zip(points["rpm"], charge, strict=True)]
+    own = any(entry.supply is None for entry in case.entries)
+    runs = run_many(
+        setups, Options(cell_m=DRAW_CELL_M), threads, traces=False,
+        warm=None if own else [r.final for r in nominal] * draws.samples,
+        counts=None if own else cell_counts(case_setup(case, 1000.0).setup, DRAW_CELL_M),
+        on_done=None if told is None else lambda _: told(1))
+    air = _trapped(runs).reshape(draws.samples, count, -1).swapaxes(0, 1)
+    return np.ascontiguousarray(air), _trapped(nominal)
 
 
-def _trapped(setups: list[UnsteadySetup], threads: int) -> FloatArray:
-    runs = run_many(setups, Options(cell_m=DRAW_CELL_M), threads)
+def _coarse(case: Case, points: Mapping[str, FloatArray],
+            threads: int) -> tuple[UnsteadyResult, ...]:
+    """The nominal design at every point with the cells of a draw."""
+    setups: list[UnsteadySetup] = []
+    made: dict[tuple[float, float], UnsteadySetup] = {}
+    for n, p, t in zip(points["rpm"], points["charge_pressure_pa"],
+                       points["charge_temperature_k"], strict=True):
+        charge = (float(p), float(t))
+        if charge not in made:
+            made[charge] = case_setup(case, float(n), *charge).setup
+        setups.append(replace(made[charge], rpm=float(n)))
+    return run_many(setups, Options(cell_m=DRAW_CELL_M), threads, traces=False)
+
+
+def _trapped(runs: Sequence[UnsteadyResult]) -> FloatArray:
     return np.array([np.where(r.converged, r.trapped_air_kg, np.nan) for r in runs])

@@ -27,7 +27,7 @@ from distrib.results import FloatArray
 SPREAD_SIGMA: Final = 0.10
 ERROR_PER_MACH: Final = {"side": 1.2, "center": 1.6}
 """G, and c in percent points by kind of entry, for a band that also draws loss laws, metal, charge,
-end corrections, exhaust pressures and walls. The whole error is larger (side 3.6, center 3.8, G 0.20
+end corrections, exhaust pressures and walls. The whole error is larger (side 3.6, center 3.8, G 0.2
 by `space_error.fit`); about two thirds of its variance is what those draws already do on the set.
 What is left was sized, at the ratio of the kinds, so that 90 % bands hold 90 % of its figures
 (0.91 with these; 0.81 without any). The factor on the spread itself is 1: least squares give

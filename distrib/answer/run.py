@@ -186,8 +186,7 @@ def _drawn(case: Case, shares: Shares, draws: Draws, error: ModelError, missing:
     """Drawn deviations about the nominal ones, the model's error on them, (P, S, N)."""
     points = {name: shares.conditions[name]
               for name in ("rpm", "charge_pressure_pa", "charge_temperature_k")}
-    centre = deviation_of_air(coarse_trapped(case, points))
-    drawn = deviation_of_air(drawn_trapped(case, points, draws, told))
+    drawn, centre = map(deviation_of_air, drawn_trapped(case, points, draws, told))
     moved = drawn - centre[:, None, :] + shares.deviation_percent[:, None, :]
     sigma = np.array([error.sigma_percent(runner_mach(case, float(n))) for n in points["rpm"]])
     return with_error(moved, np.hypot(sigma, extra_sigma_percent(missing)), points["rpm"], error,

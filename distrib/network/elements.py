@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from distrib.kernels import inline, kernel
-from distrib.losses.friction import darcy_scalar
+from distrib.losses.compiled import darcy_scalar
 from distrib.network.lanes import (
     crossflow_block,
     duct_block,
@@ -19,7 +19,7 @@ from distrib.network.tables import CLOSED_AREA_M2, DUCT_ROWS, MOUTH_ROWS, RE_FLO
 from distrib.vectors import LANES, add, add_product, copy, multiply
 
 _L = LANES
-_darcy = inline(darcy_scalar)
+_darcy = darcy_scalar
 
 
 @inline

@@ -106,7 +106,7 @@ def sample_engine(case: Case, rpm: FloatArray | None, draws: Draws, threads: int
     from distrib.build.points import operating_points
 
     points = operating_points(case, rpm, None, None)
-    trapped = (drawn_trapped(case, points, draws, threads=threads).swapaxes(0, 1)
+    trapped = (drawn_trapped(case, points, draws, threads=threads)[0].swapaxes(0, 1)
                if draws.samples else coarse_trapped(case, points, threads)[None])
     return Sampled(np.array(runner_order(case)), trapped * points["rpm"][None, :, None] / 120.0)
 

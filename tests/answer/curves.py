@@ -59,7 +59,8 @@ def stand_in(monkeypatch, curves: Curves, coarse: Curves, scatter: float = 0.2) 
 
     def drawn_trapped(case, points, draws, *_):
         scales = np.exp(scatter * np.asarray(draws.z("law.run")))
-        return np.stack([coarse.air(points["rpm"], float(s)) for s in scales], axis=1)
+        air = np.stack([coarse.air(points["rpm"], float(s)) for s in scales], axis=1)
+        return air, coarse.air(points["rpm"])
 
     monkeypatch.setattr(run, "solve_engine", solve)
     monkeypatch.setattr(run, "coarse_trapped", coarse_trapped)

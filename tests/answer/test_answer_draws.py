@@ -10,7 +10,6 @@ import pytest
 from distrib.answer.draws import (
     DRAW_CELL_M,
     DRAW_ERROR_PERCENT,
-    coarse_trapped,
     drawn_trapped,
 )
 from distrib.build.draws import Draws
@@ -43,18 +42,13 @@ def moved(case: Case, **draws: float) -> UnsteadySetup:
     return drawn_setups(case, 6000.0, GivenDraws(samples=1, given=names))[0]
 
 
-def both(case: Case, points: dict[str, FloatArray], draws: Draws) -> tuple[FloatArray, FloatArray]:
-    """Trapped air of the draws (P, S, N) and of the nominal design (P, N), one grid."""
-    return drawn_trapped(case, points, draws), coarse_trapped(case, points)
-
-
 CHARGE = {"conditions.charge_pressure", "conditions.charge_temperature"}
 
 
 def test_charge_draws_are_those_of_the_case_so_changed(case: Case) -> None:
     """One standard deviation of each: 2 % of pressure, 5 K."""
     points = operating_points(case, [4500.0], None, None)
-    drawn, nominal = both(case, points, given(tuple(sorted(CHARGE)), np.ones((1, 2))))
+    drawn, nominal = drawn_trapped(case, points, given(tuple(sorted(CHARGE)), np.ones((1, 2))))
     now = case.conditions
     typed = solve_engine(case, rpm=[4500.0], charge_pressure_pa=1.02 * now.charge_pressure_pa,
                        charge_temperature_k=now.charge_temperature_k + 5.0,
@@ -85,7 +79,7 @@ def test_friction_factor_scales_the_loss_of_a_pipe(case: Case) -> None:
     """More friction in every wall costs air at full flow, and none gains some."""
     points = operating_points(case, [6500.0], None, None)
     draws = given(("law.friction",), np.array([[-3.0], [0.0], [3.0]]))
-    trapped, nominal = both(case, points, draws)
+    trapped, nominal = drawn_trapped(case, points, draws)
     total = trapped[0].sum(axis=-1)
     assert total[0] > total[1] > total[2]
     np.testing.assert_array_equal(trapped[0, 1], nominal[0])
@@ -97,7 +91,7 @@ def test_wider_bore_of_all_runners_is_the_case_with_wider_runners(case: Case) ->
     case = with_changes(case, {"runners.entry_loss": 0.3, "runners.loss": 0.2})
     names = tuple(f"made.runner.{c}.diameter" for c in (1, 2, 3, 4))
     points = operating_points(case, [6500.0], None, None)
-    drawn, nominal = both(case, points, given(names, np.full((1, 4), 2.0)))
+    drawn, nominal = drawn_trapped(case, points, given(names, np.full((1, 4), 2.0)))
     bore, end = 1e3 * case.runners[0].diameter_m, 1e3 * case.runners[0].end_diameter_m
     made = 1.0 + 2e3 * case.uncertainty.tolerance_m / bore
     typed = {"runners.diameter": f"{bore * made:.9f} mm",
@@ -128,4 +122,4 @@ def test_what_draws_change_hardly_depends_on_the_grid(case: Case) -> None:
 def test_threads_change_no_bit(case: Case) -> None:
     points = operating_points(case, [5000.0], None, None)
     one, two = (drawn_trapped(case, points, Draws(3, 1), threads=n) for n in (1, 2))
-    assert one.tobytes() == two.tobytes()
+    assert one[0].tobytes() == two[0].tobytes()

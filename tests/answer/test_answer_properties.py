@@ -99,10 +99,10 @@ def test_failed_draws_are_left_out_and_few_give_no_band(monkeypatch):
     drawn = run.drawn_trapped
 
     def failing(case, points, draws, *more):
-        out = drawn(case, points, draws, *more)
+        out, nominal = drawn(case, points, draws, *more)
         out[0, :10] = np.nan
         out[1, :35] = np.nan
-        return out
+        return out, nominal
 
     monkeypatch.setattr(run, "drawn_trapped", failing)
     found = answer(read_case(CASES / "inline5_side.toml"), rpm=[4000.0, 5000.0], draws=40)

@@ -30,7 +30,7 @@ def optional_facts(case: Case) -> dict[str, Case]:
 
     def walk(path: tuple[str, ...], table: dict[str, Any]) -> None:
         for key, value in table.items():
-            if key in PARTS or isinstance(value, list) and value and isinstance(value[0], dict):
+            if key in PARTS or (isinstance(value, list) and value and isinstance(value[0], dict)):
                 continue
             less = copy.deepcopy(dict(case.tree))
             inner: Any = less
