@@ -71,10 +71,11 @@ def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions:
 
 
 def _compile(function: F, **options: Any) -> F:
-    from numba import njit
+    import numba
 
+    njit: Any = numba.njit
     with _cache_folder(function.__module__):
-        compiled: Any = njit(nogil=True, error_model="numpy", fastmath={"contract"},
+        compiled = njit(nogil=True, error_model="numpy", fastmath={"contract"},
                              no_cfunc_wrapper=True, **{"cache": True, **options})(function)
     return cast("F", compiled)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import copy
 from pathlib import Path
 from typing import Any
@@ -37,10 +38,8 @@ def optional_facts(case: Case) -> dict[str, Case]:
             for step in path:
                 inner = inner[step]
             del inner[key]
-            try:
+            with contextlib.suppress(InputError):  # raised where the key is not optional
                 out[".".join((*path, key))] = read_tree(less, "less")
-            except InputError:
-                pass  # not optional
             if isinstance(value, dict):
                 walk((*path, key), value)
 
