@@ -74,8 +74,10 @@ def _compile(function: F, **options: Any) -> F:
     from numba import njit
 
     with _cache_folder(function.__module__):
-        compiled: Any = njit(nogil=True, error_model="numpy", fastmath={"contract"},
-                             no_cfunc_wrapper=True, **{"cache": True, **options})(function)
+        settings: dict[str, Any] = {
+            "cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"},
+            "no_cfunc_wrapper": True, **options}
+        compiled: Any = njit(**settings)(function)
     return cast("F", compiled)
 
 
