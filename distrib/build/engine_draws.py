@@ -53,7 +53,7 @@ def engine_trapped(
     """Trapped air of every draw (P, S, N) and of the nominal design on the same grid (P, N), kg.
 
     points: `build.phased.operating_points`. NaN where a run does not repeat. Costs (S + 1) P
-    runs, side by side; draws start from the nominal run's last state at the same speed.
+    runs, side by side.
     """
     chosen = options or Options(cell_m=SAMPLE_CELL_M)
     speeds = [float(n) for n in points["rpm"]]
@@ -65,10 +65,8 @@ def engine_trapped(
         built = {c: case_setup(case, speeds[0], *c, draw).setup for c in dict.fromkeys(charge)}
         setups += [replace(built[c], rpm=n) for n, c in zip(speeds, charge, strict=True)]
     count, grid = len(speeds), cell_counts(setups[0], chosen.cell_m)
-    nominal = run_many(setups[:count], chosen, threads, traces=False, counts=grid)
-    drawn = run_many(setups[count:], chosen, threads, traces=False, counts=grid,
-                     warm=[r.final for r in nominal] * draws.samples)
-    table = np.array([np.where(r.converged, r.trapped_air_kg, np.nan) for r in (*nominal, *drawn)])
+    runs = run_many(setups, chosen, threads, counts=grid)
+    table = np.array([np.where(r.converged, r.trapped_air_kg, np.nan) for r in runs])
     table = table.reshape(draws.samples + 1, count, -1).swapaxes(0, 1)
     return np.ascontiguousarray(table[:, 1:]), np.ascontiguousarray(table[:, 0])
 
