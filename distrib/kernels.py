@@ -71,12 +71,13 @@ def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions:
 
 
 def _compile(function: F, **options: Any) -> F:
-    import numba
+    from numba import njit
 
-    njit: Any = numba.njit
     with _cache_folder(function.__module__):
-        compiled = njit(nogil=True, error_model="numpy", fastmath={"contract"},
-                             no_cfunc_wrapper=True, **{"cache": True, **options})(function)
+        settings: dict[str, Any] = {
+            "cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"},
+            "no_cfunc_wrapper": True, **options}
+        compiled: Any = njit(**settings)(function)
     return cast("F", compiled)
 
 
