@@ -18,16 +18,11 @@ from distrib.report.data import (
 )
 from distrib.report.schedule import distances_m
 from distrib.results import Assumed, Band, Profile, Shares, Source
-from distrib.studies.designs import FIGURES
-from distrib.studies.influences import Influences
-from distrib.studies.screening import Effects
-from distrib.studies.sensitivity import Indices
 
-DEVIATIONS = {"bench": (-7.2, -4.4, -0.9, 4.1, 8.4), "phased": (-2.1, -0.9, 0.2, 0.8, 2.0),
-              "engine": (-3.6, 0.4, -0.6, -0.4, 4.2)}
+DEVIATIONS = {"bench": (-7.2, -4.4, -0.9, 4.1, 8.4), "engine": (-2.1, -0.9, 0.2, 0.8, 2.0)}
 
 
-def shares(case: Case, model: Any = "phased", deviation: tuple[float, ...] | None = None,
+def shares(case: Case, model: Any = "engine", deviation: tuple[float, ...] | None = None,
            half: float | None = 0.9, title: str | None = None) -> Shares:
     numbers = np.array(sorted(r.cylinder for r in case.runners))
     count = numbers.size
@@ -42,7 +37,7 @@ def shares(case: Case, model: Any = "phased", deviation: tuple[float, ...] | Non
         chance = np.clip((dev + width - 3.0) / (2 * width), 0, 1)
         spread = np.array([np.ptp(dev)])
         band = Band(0.9, dev - width, dev + width, np.eye(count)[[int(dev.argmax())]], chance,
-                    spread - half, spread + half, 2000, 0, 1)
+                    spread - half, spread + half, 96, 0, 1)
     profiles = []
     for plenum in case.plenums:
         x = np.linspace(0, plenum.length_m, 12)
@@ -59,7 +54,7 @@ def shares(case: Case, model: Any = "phased", deviation: tuple[float, ...] | Non
         sources=(Source("jets.dump", "Borda and Carnot, sudden widening", "published"),
                  Source("junction.run", "loss of the straight run, own reading of a chart",
                         "from memory")),
-        cautions=("A steady network has no rpm dependence apart from Reynolds and Mach number.",))
+        cautions=("An engine figure holds for the speeds at which it was solved.",))
 
 
 def findings() -> tuple[FindingRow, ...]:
@@ -76,22 +71,8 @@ def findings() -> tuple[FindingRow, ...]:
                    "common practice", "measure the gasket"))
 
 
-def influences() -> Influences:
-    """Indices of eight inputs and effects of three dimensions, on spread and leanest lambda."""
-    total = np.outer([0.6, 0.3, 0.1, 0.06, 0.03, 0.02, 0.01, 0.005], [1.0, 0.9])
-    uncertain = Indices(
-        tuple(f"made.runner.{n}.diameter" for n in range(1, 9)), FIGURES, 0.8 * total, total,
-        0.7 * total, 0.9 * total, 0.85 * total, 1.2 * total, np.array([5.0, 0.82]),
-        np.array([1.0, 0.01]), 0.95, 128, 0)
-    size = np.array([[16.0, 0.02], [6.0, 0.03], [0.4, 0.001]])
-    effects = Effects(("plenum.width", "runners.angle", "plenum.length"), FIGURES, size,
-                      -0.9 * size, 0.2 * size, 0.15 * size, 4, np.full(3, 4))
-    return Influences("bench", uncertain, effects,
-                      ("64 to 100 mm", "60 to 90 deg", "380 to 480 mm"))
-
-
 def report(case: Case, **more: Any) -> ReportData:
-    models = ("phased", "bench", "engine")
+    models = ("engine", "bench")
     results = tuple(shares(case, m) for m in models)
     numbers = [int(n) for n in results[0].cylinders]
     deviation = results[0].deviation_percent[0]
@@ -103,17 +84,16 @@ def report(case: Case, **more: Any) -> ReportData:
         ("injectors flow-matched", "no leaks", "compression even", "sequential injection"),
         ("starting point before measurement: an estimate, verify every cylinder before load",))
     rpm = np.linspace(3000, 7000, 9)
-    wave = RpmSweep("engine", rpm, np.outer(np.sin(rpm / 900.0), deviation) + deviation,
+    over = RpmSweep("engine", rpm, np.outer(np.sin(rpm / 900.0), deviation) + deviation,
                     0.9 + 0.1 * np.cos(rpm / 800.0)[:, None] * np.ones(len(numbers)))
     values: dict[str, Any] = {
         "findings": findings(), "trims": trims,
         "reasons": ("plenum main: regain wins, more air away from the entry",),
-        "rpm_sweep": (wave,),
-        "sensitivity": SensitivityTable("phased", 4.1, (
+        "rpm_sweep": (over,),
+        "sensitivity": SensitivityTable("engine", 4.1, (
             Sensitivity("plenum diameter", "-5 % / +5 %", 5.0, 3.3),
             Sensitivity("mouth radius", "5 mm / 15 mm", 4.3, 4.0),
             Sensitivity("regain", "0.6 / 0.9", 2.4, 5.2))),
-        "influences": influences(),
         "versions": {"distrib": "0.1.0", "python": "3.11"}, "date": "2026-01-02",
         "case_hash": case.sha256}
     return ReportData(case=case, shares=results, **{**values, **more})

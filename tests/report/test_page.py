@@ -113,7 +113,7 @@ def test_sections_appear_only_with_their_data() -> None:
             "assumptions", "laws", "cautions", "versions", "shop-sheet",
             "bench-sheet", "tuner-sheet", "reviewer-sheet"} == full
     bare = fakes.report(designs.case(), findings=None, trims=None, sensitivity=None,
-                        influences=None, rpm_sweep=())
+                        rpm_sweep=())
     names = {s.name for s in build_document([bare]).sections}
     assert full - names == {"rpm", "sensitivity", "trims", "review", "tuner-sheet",
                             "reviewer-sheet"}
@@ -226,7 +226,7 @@ def test_point_without_solution_is_reported_in_words() -> None:
         fakes.shares(case), converged=np.array([False]), reason=("runner 3: choked",),
         share=np.full((1, 5), np.nan), deviation_percent=np.full((1, 5), np.nan),
         spread_percent=np.array([np.nan]))
-    data = fakes.report(case, trims=None, findings=None, sensitivity=None, influences=None,
+    data = fakes.report(case, trims=None, findings=None, sensitivity=None,
                         rpm_sweep=())
     text = report_html([dataclasses.replace(data, shares=(bad,))])
     assert "No solution at this point: runner 3: choked" in text
