@@ -82,6 +82,7 @@ def gather(cases: Sequence[Case], wanted: Wanted) -> tuple[list[Gathered], tuple
                 sentences = (*pair_sentences(answers, both), *design_lines(answers))
         except (InputError, NoSolution) as error:
             if len(cases) > 1:
+                sentences = (f"Not compared: {error}",)
                 remarks[0].append(f"not compared: {error}")
             for i, case in enumerate(cases):
                 try:
