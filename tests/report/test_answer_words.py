@@ -18,7 +18,6 @@ from hypothesis import strategies as st
 from distrib.answer import Answer
 from distrib.case.read import read_case
 from distrib.case.schema import Case
-from distrib.cli import report_data
 from distrib.cli.app import main
 from distrib.fuelling.verdict import RANK
 from distrib.report.answer_words import (
@@ -286,10 +285,8 @@ def test_filling_and_engines_that_differ_are_said(case: Case) -> None:
 
 
 def test_terminal_json_and_page_say_the_same(
-        case: Case, tmp_path: Path, capsys: pytest.CaptureFixture[str],
-        monkeypatch: pytest.MonkeyPatch) -> None:
+        case: Case, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     said, page = tmp_path / "s.json", tmp_path / "r.html"
-    monkeypatch.setattr(report_data, "swing_table", lambda case: None)
     with fake_engine.faked(hill({2: 2.0, 5: 4.0})):
         assert main(["shares", SIDE, "--detail", "--json", str(said)]) == 0
         terminal = " ".join(capsys.readouterr().out.split())

@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from distrib.case.schema import Case
-from distrib.cli import report_data
 from distrib.cli.app import main
 from distrib.results import FloatArray
 
@@ -21,10 +20,8 @@ SIDE, CENTER = str(CASES / "inline5_side.toml"), str(CASES / "inline5_center.tom
 
 
 @pytest.fixture
-def made_up(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def made_up() -> Iterator[None]:
     """Engine figures made up by hand instead of solved; the rest is real."""
-    monkeypatch.setattr(report_data, "swing_table", lambda case: None)
-
     def curve(case: Case, rpm: FloatArray) -> FloatArray:
         sides = {e.kind for e in case.entries} == {"side"}
         return fake_engine.hill({5: 4.0 if sides else 1.0})(case, rpm)
@@ -138,6 +135,12 @@ def test_report_takes_trims_and_review_from_the_results(tmp_path: Path) -> None:
     assert "richen-only" in text and "Tuner sheet" in text and "Reviewer sheet" in text
     assert "[area-ratio]" in text
     assert "leaks" in text
+    matters = re.search(r">What matters most</h2>(.*?)</section>", text, re.DOTALL)
+    assert matters is not None
+    for group in ("Loss laws: ", "Dimensions: "):
+        assert group in matters.group(1)
+    assert "the largest spread over six speeds of the wanted band" in matters.group(1).replace(
+        "One input at a time", "one input at a time")
 
 
 @pytest.mark.usefixtures("made_up")
