@@ -132,8 +132,8 @@ def worst_table(found: Answer) -> Table:
             "-" if w.trim_percent is None else percent(w.trim_percent, True),
             VERDICT_WORDS[w.verdict]))
     wanted = found.case.conditions.wanted_rpm is not None and bool(found.inside().any())
-    return Table("Each cylinder at its worst solved speed" + (" of the wanted band" if wanted else ""),
-                 columns, tuple(rows))
+    title = f"Each cylinder at its worst solved speed{' of the wanted band' if wanted else ''}"
+    return Table(title, columns, tuple(rows))
 
 
 def speed_table(found: Answer) -> Table:

@@ -11,8 +11,8 @@ from distrib.report.charts import point_of
 from distrib.report.data import ReportData
 from distrib.report.document import Bullets, Facts, Heading, Paragraph, Section
 from distrib.report.grid import as_sentence
-from distrib.report.numbers import decimals_for, interval, millimetres, signed
-from distrib.report.schedule import distances_m, entry_line
+from distrib.report.numbers import decimals_for, interval, signed
+from distrib.report.schedule import entry_line
 from distrib.report.tables import (
     ShareRow,
     conditions_in_words,

@@ -306,7 +306,7 @@ def test_terminal_json_and_page_say_the_same(
     assert first_lines(found)[0].startswith("Cylinder 5 runs lean near 6000 rpm")
     assert leanest["verdict"] == "lean" and leanest["trim_percent"] == pytest.approx(
         found.trims.trim_percent[found.headline, 4])  # type: ignore[union-attr]
-    assert "Start there with +2.0 % fuel" in terminal and f"{leanest['trim_percent']:+.1f}" == "+2.0"
+    assert f"Start there with {leanest['trim_percent']:+.1f} % fuel" in terminal
     for i, one in enumerate(data["cylinders"]):
         worst = data["worst"][i]
         assert one["cylinder"] == worst["cylinder"]

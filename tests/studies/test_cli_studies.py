@@ -110,12 +110,12 @@ def test_sweep_says_why_points_have_no_figures(
     assert "1 without figures: runners.mouth_radius: read" in said
 
 
-def better_below(width_m: float) -> fake_engine.Curve:
-    """Cylinder 4 has the less air above the others, the wider the plenum."""
+def best_at(width_m: float, percent_mm: float = 0.3) -> fake_engine.Curve:
+    """Cylinder 4 has so much more air for every mm that the plenum is off this width."""
     def curve(case: Case, rpm: FloatArray) -> FloatArray:
         width = case.plenums[0].sections[0].width_m
         assert width is not None
-        return fake_engine.hill({4: 100.0 * abs(width - width_m)})(case, rpm)
+        return fake_engine.hill({4: 1e3 * percent_mm * abs(width - width_m)})(case, rpm)
 
     return curve
 
@@ -123,7 +123,7 @@ def better_below(width_m: float) -> fake_engine.Curve:
 def test_improve_writes_cases_that_review_accepts(
         tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out, said = tmp_path / "better", tmp_path / "i.json"
-    with fake_engine.faked(better_below(0.090), 0.1):
+    with fake_engine.faked(best_at(0.090), 0.1):
         code = main(["improve", CASE, "-o", str(out), "--evaluations", "120", "--samples", "8",
                      "--draws", "64", "--jobs", "1", "--json", str(said),
                      "--plot", str(tmp_path / "front.png")])
@@ -152,9 +152,10 @@ def test_improve_writes_cases_that_review_accepts(
 
 def test_rig_may_be_searched_by_name_but_the_engine_figure_judges(
         tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Here the engine is the more uneven the narrower the plenum: what the rig likes is worse."""
+    """Here the engine is the more uneven the wider the plenum (one cylinder rich), which the rig
+    likes."""
     said = tmp_path / "i.json"
-    with fake_engine.faked(better_below(0.068), 0.1):
+    with fake_engine.faked(best_at(0.068, -0.3), 0.1):
         assert main(["improve", CASE, "--model", "bench", "-o", str(tmp_path / "b"),
                      "--evaluations", "60", "--draws", "40", "--jobs", "1", "--json",
                      str(said)]) == 0
@@ -176,13 +177,13 @@ def test_a_search_stopped_while_it_is_judged_goes_on(
     def stopped(*arguments: object, **more: object) -> None:
         raise KeyboardInterrupt
 
-    with monkeypatch.context() as patched, fake_engine.faked(better_below(0.090)):
+    with monkeypatch.context() as patched, fake_engine.faked(best_at(0.090)):
         patched.setattr("distrib.studies.designs.compare_designs", stopped)
         assert main(arguments) == 130
     assert "the search is kept. To go on: distrib" in capsys.readouterr().err
     log = tmp_path / "b" / "inline4_center.search.log"
     assert log.exists()
-    with monkeypatch.context() as patched, fake_engine.faked(better_below(0.090)):
+    with monkeypatch.context() as patched, fake_engine.faked(best_at(0.090)):
         # nothing is evaluated again
         patched.setattr("distrib.studies.designsearch.CaseObjective.__call__", stopped)
         assert main([*arguments, "--resume"]) == 0
@@ -243,7 +244,7 @@ def test_what_only_the_whole_review_refuses_is_not_proposed(
 
     monkeypatch.setattr("distrib.cli.review.reviewed_case", reviewed_case)
     out, said = tmp_path / "better", tmp_path / "i.json"
-    with fake_engine.faked(better_below(0.090)):
+    with fake_engine.faked(best_at(0.090)):
         code = main(["improve", CASE, "--model", "bench", "-o", str(out), "--evaluations", "60",
                      "--samples", "4", "--draws", "20", "--jobs", "1", "--json", str(said)])
     captured = capsys.readouterr()
