@@ -23,8 +23,9 @@ SIDE, CENTER = str(CASES / "inline5_side.toml"), str(CASES / "inline5_center.tom
 def made_up() -> Iterator[None]:
     """Engine figures made up by hand instead of solved; the rest is real."""
     def curve(case: Case, rpm: FloatArray) -> FloatArray:
-        sides = {e.kind for e in case.entries} == {"side"}
-        return fake_engine.hill({5: 4.0 if sides else 1.0})(case, rpm)
+        top = 4.0 if case.entries[0].kind == "side" else 1.0
+        top += 20.0 * ((case.plenums[0].sections[0].diameter_m or 0.082) - 0.082)
+        return fake_engine.hill({5: top})(case, rpm)
 
     with fake_engine.faked(curve):
         yield
