@@ -71,7 +71,7 @@ def test_bad_input_is_exit_code_2_with_words(
 
 @pytest.mark.slow
 def test_ctrl_c_of_the_command_says_how_to_go_on_and_it_does(tmp_path: Path) -> None:
-    arguments = ["sweep", CASE, "--vary", "plenum.width=70:90:0.05 mm", "--model", "bench", "-o",
+    arguments = ["sweep", CASE, "--vary", "plenum.width=70:90:0.025 mm", "--model", "bench", "-o",
                  "t.csv", "--jobs", "1"]
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-m", "distrib.cli.app", *arguments]
@@ -88,14 +88,14 @@ def test_ctrl_c_of_the_command_says_how_to_go_on_and_it_does(tmp_path: Path) -> 
     assert "nothing is lost. To go on: distrib sweep" in complained
     assert complained.strip().endswith("--resume") and "Traceback" not in complained
     partial = read_table(partial_path(out))
-    assert 0 < partial["point"].size < 401
+    assert 0 < partial["point"].size < 801
     again = shlex.split(complained.strip().rsplit("distrib sweep ", 1)[1])
     done = subprocess.run([*command[:4], *again], cwd=tmp_path, env=environment, text=True,
                           capture_output=True, timeout=180, check=False)
     assert done.returncode == 0, done.stderr
     assert "taken over" in done.stderr
     whole = read_table(out)
-    np.testing.assert_array_equal(whole["point"], np.arange(401.0))
+    np.testing.assert_array_equal(whole["point"], np.arange(801.0))
     np.testing.assert_array_equal(whole["spread_percent"][:partial["point"].size],
                                   partial["spread_percent"])
 
@@ -238,7 +238,8 @@ def test_what_only_the_whole_review_refuses_is_not_proposed(
         def having(self, verdict: str) -> list[SimpleNamespace]:
             return [SimpleNamespace(title="T", text="no room")] if self._bad else []
 
-    def reviewed_case(case: object) -> Result:
+    def reviewed_case(case: object, draws: int) -> Result:
+        assert draws == 20  # as asked for
         seen.append(str(case))
         return Result(len(seen) == 1)
 
