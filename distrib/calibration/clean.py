@@ -42,8 +42,8 @@ class Windows:
     `lambda_read` (W, N) medians as read, `lambda_base` (W, N) with active trims and corrections
     removed; `scatter` standard deviation inside the window, `count` samples used. `trim_percent`
     (W, N) active trim, `loop_percent` (W, N) active correction; `egt_k`, `pulse_s` (W, N) medians
-    of exhaust temperature and injector pulse, all NaN where not logged. NaN where a cylinder was
-    left out. `lines` (W, 2) first and last line.
+    of exhaust temperature and injector pulse, `knock` (W, N) highest of its channel, all NaN where
+    not logged. NaN where a cylinder was left out. `lines` (W, 2) first and last line.
     """
 
     cylinders: tuple[int, ...]
@@ -60,6 +60,7 @@ class Windows:
     loop_percent: FloatArray
     egt_k: FloatArray
     pulse_s: FloatArray
+    knock: FloatArray
     exclusions: tuple[Exclusion, ...]
     notes: tuple[str, ...]
 
@@ -163,7 +164,8 @@ def _measure(
         np.array([np.median(rpm[a:b]) for a, b in stretches]),
         np.array([np.median(pressure[a:b]) for a, b in stretches]),
         read, base, scatter, count, trim, loop, _medians(egt, stretches, n, rules),
-        _medians(log.others.get("pulse"), stretches, n, rules), tuple(out),
+        _medians(log.others.get("pulse"), stretches, n, rules),
+        _highest(log.others.get("knock"), stretches, n), tuple(out),
         (*log.notes, *_removed(trim, loop), *_in_windows(log, stretches)),
     )
 
@@ -222,6 +224,17 @@ def _medians(
     return out
 
 
+def _highest(values: FloatArray | None, stretches: IntArray, n: int) -> FloatArray:
+    """Highest reading (W, N) of a channel by cylinder; NaN where it is blank throughout."""
+    out = np.full((len(stretches), n), np.nan)
+    if values is not None:
+        for k, (start, stop) in enumerate(stretches):
+            piece = values[:, start:stop]
+            known = np.isfinite(piece).any(axis=1)
+            out[k, known] = np.nanmax(piece[known], axis=1)
+    return out
+
+
 def _removed(trim: FloatArray, loop: FloatArray) -> list[str]:
     """What was taken out of the readings, in words."""
     out = []
@@ -237,7 +250,7 @@ _SHOWN = {"exhaust_pressure": (1e-3, 0.0, "kPa absolute"), "fuel_pressure": (1e-
           "intake_air": (1.0, -273.15, "degC"), "battery": (1.0, 0.0, "V"),
           "duty": (100.0, 0.0, "%")}
 """Channels whose range in the windows is told: scale and offset from SI, unit."""
-_USED = frozenset({"coolant", "fuel_cut", "pulse", "egt", "barometer"})
+_USED = frozenset({"coolant", "fuel_cut", "pulse", "egt", "knock", "barometer"})
 
 
 def _in_windows(log: Log, stretches: IntArray) -> list[str]:

@@ -11,24 +11,31 @@ from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.cell_words import about_cells, cell_name
 from distrib.calibration.cells import Cells, for_cylinders, into_cells
 from distrib.calibration.clean import steady_windows
+from distrib.calibration.entries import Entries, blank_entries
 from distrib.calibration.log import read_log
 from distrib.calibration.mapping import LogMapping
 from distrib.calibration.next_trims import (
     Logged,
     NextTrims,
+    Travels,
     about_duty,
-    about_sensors,
     about_sets,
     flips_of,
 )
-from distrib.calibration.trim_table import case_limits, measured_trims
+from distrib.calibration.round_words import reasons, round_cautions, stops
+from distrib.calibration.targets import Targets
+from distrib.calibration.trim_table import case_limits
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
-from distrib.fuelling import check_injection
+from distrib.fuelling import Run, Trims, check_injection, next_round
 from distrib.fuelling.injectors import duty as duty_of
 from distrib.fuelling.lambda_ import air_from_lambda
-from distrib.fuelling.trims import Policy, Trims
+from distrib.fuelling.trims import Policy
 from distrib.results import FloatArray, IntArray
+
+ZERO_C_IN_K = 273.15
+ONE_RUN = ("one log is one run: write the next sheet, whose entries hold this run, and bring it "
+           "back filled. A knock channel above zero counts as knock")
 
 
 def logged(cells: Cells, at: tuple[IntArray, ...]) -> Logged:
@@ -37,12 +44,14 @@ def logged(cells: Cells, at: tuple[IntArray, ...]) -> Logged:
 
 
 def next_from_log(
-    case: Case, path: str | Path, mapping: LogMapping, policy: Policy, step: float
+    case: Case, path: str | Path, mapping: LogMapping, policy: Policy, step: float,
+    targets: Targets | None = None,
 ) -> NextTrims:
     """Next trims for every cell of the mapping in which all cylinders were measured.
 
     The log is cleaned first; trims and corrections that were active are the starting point.
     InputError when no cell is complete. No prediction comes with a log: those columns are NaN.
+    One log is one run; `targets` replace the case's target.
     """
     check_injection(case.fuel.injection)
     check_injection(mapping.injection)
@@ -61,27 +70,48 @@ def next_from_log(
             f"at least one cell with cylinders {', '.join(map(str, expected))}",
             "; ".join(_incomplete(cells, expected)), str(mapping.path), None, "mapping")])
     at = tuple(complete.T)
-    base, trim = cells.lambda_base[at], cells.trim_percent[at]
-    lam = base / (1.0 + trim / 100.0)
-    now, follows = trim / enlargement(case), case.fuel.air_following_fraction
-    limits = case_limits(case)
-    made = measured_trims(lam, now, case.fuel.lambda_target, limits, policy=policy,
-                          step=step, air_following_fraction=follows)
-    base = air_from_lambda(1.0 + now / 100.0, lam, follows)
-    measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
     rpm, pressure = cells.rpm[at[0]], cells.pressure_pa[at[1]]
-    duty = _log_duty(case, cells.pulse_s[at], trim, rpm, mapping, made)
-    flips = flips_of(rpm, pressure, made)
+    trim, follows, limits = cells.trim_percent[at], case.fuel.air_following_fraction, case_limits(
+        case)
+    # what closed loop did is taken out, but a cylinder that read leaner is never made richer by it
+    open_loop = cells.lambda_base[at] / (1.0 + trim / 100.0)
+    read = cells.lambda_read[at]
+    lam = np.fmax(read, open_loop)
+    now = trim / enlargement(case)
+    goal = np.full(len(rpm), case.fuel.lambda_target) if targets is None else targets.at(
+        rpm, pressure)
+    made = next_round(Run(lam, now, cells.egt_k[at], cells.knock[at]), goal, policy=policy,
+                      step=step, limits=limits, air_following_fraction=follows)
+    air = air_from_lambda(1.0 + now / 100.0, open_loop, follows)
+    measured = (air / air.mean(axis=1, keepdims=True) - 1.0) * 100.0
+    duty = _log_duty(case, cells.pulse_s[at], trim, rpm, mapping, made.trims)
+    flips = flips_of(rpm, pressure, measured)
     statements = (
-        *made.cautions, *about_sensors(policy), *about_sets(case),
+        *round_cautions(made, rpm, pressure, expected), ONE_RUN, *about_sets(case),
         *about_duty(duty, rpm, pressure, expected, limits, "the mapping names no pulse channel"),
         *log.warnings, *windows.notes, *(str(e) for e in windows.exclusions),
         *_incomplete(cells, expected), *flips,
-        *about_cells(made, limits, rpm, pressure, expected, flips))
+        *about_cells(made.trims, limits, rpm, pressure, expected, flips))
     return NextTrims(
-        expected, rpm, pressure, lam, measured, np.full_like(lam, np.nan), made,
-        on_trimmed_sets(case, made.trim_percent), "fuel", "", None, statements, duty=duty,
-        logged=logged(cells, at))
+        expected, rpm, pressure, read, lam, measured, np.full_like(lam, np.nan), made,
+        on_trimmed_sets(case, made.trims.trim_percent), "fuel", "", None,
+        stops(made, rpm, pressure, expected), reasons(made), statements,
+        _travels(lam, trim, cells.egt_k[at], cells.knock[at]), duty=duty, logged=logged(cells, at))
+
+
+def _travels(
+    lam: FloatArray, trim_percent: FloatArray, egt_k: FloatArray, knock: FloatArray
+) -> Travels:
+    """The log's readings as a run on the next sheet."""
+    texts = np.full(lam.shape, "", dtype=object)
+    known = np.isfinite(knock)
+    texts[known] = np.where(knock[known] > 0.0, "noted", "0")
+    run = Entries(trim_percent, lam, egt_k - ZERO_C_IN_K, texts,
+                  np.full(lam.shape, "log", dtype=object))
+    none = np.zeros((0, lam.shape[1]))
+    empty = blank_entries(none.shape)
+    cells = none[:, 0]
+    return Travels((run,), cells, cells, cells, cells, none, none, none, none, empty, (empty,))
 
 
 def _log_duty(

@@ -26,7 +26,7 @@ def trims(
         typer.Option(help='Charge pressure with gauge or absolute, repeatable: "1.2 bar gauge".'),
     ] = None,
     policy: Annotated[
-        str, typer.Option(help="richen-only, anchor-leanest; measured data: also sum-to-zero.")
+        str, typer.Option(help="richen-only, anchor-leanest; measured also to-target, sum-to-zero.")
     ] = "richen-only",
     step: Annotated[
         float, typer.Option(help="Part of the computed change to apply now.", min=0.05, max=1.0)
@@ -56,6 +56,9 @@ def trims(
         str | None, typer.Option(help="An engine log: next trims from its cells; with --mapping.")
     ] = None,
     mapping: Annotated[str | None, typer.Option(help="Mapping file (TOML) of the log.")] = None,
+    targets: Annotated[
+        str | None, typer.Option(help="Target lambda over speed and pressure (CSV).")
+    ] = None,
     csv: Annotated[str | None, typer.Option(help="Write the sheet, or the next, as CSV.")] = None,
     page: Annotated[str | None, typer.Option(help="The same sheet to print (HTML).")] = None,
     json: Annotated[
@@ -72,13 +75,16 @@ def trims(
     from distrib.cli.targets import check_targets
     from distrib.cli.trims_show import as_json, show
 
-    check_targets((case, filled, log, mapping, fit), {"--csv": csv, "--page": page, "--json": json})
+    check_targets((case, filled, log, mapping, fit, targets),
+                  {"--csv": csv, "--page": page, "--json": json})
     read = read_case(case)
     if filled is not None or log is not None or mapping is not None:
         _check_measured(ctx, filled, log, mapping)
-        _measured(read, filled or log or "", mapping, policy, step, confirmed, csv, page, json)
+        _measured(read, filled or log or "", mapping, policy, step, confirmed, targets, csv, page,
+                  json)
         return
-    table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit)
+    table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit,
+                   targets)
     write_sheets(table, csv, page)
     if json is not None:
         emit_json(json, as_json(table))
@@ -116,13 +122,16 @@ def _check_measured(
         if source is not None and source.name != "DEFAULT":
             problems.append(Problem(f"--{name}", "it beside measured data", "a prediction only",
                                     "cells and basis are those of the sheet or log"))
+    if filled is not None and ctx.get_parameter_source("targets").name != "DEFAULT":  # type: ignore[union-attr]
+        problems.append(Problem("--targets", "it beside --filled", "the sheet's own targets",
+                                "correct its column lambda_target"))
     if problems:
         raise InputError(problems)
 
 
 def _measured(
     case: Case, path: str, mapping: str | None, policy: str, step: float, confirmed: str,
-    csv: str | None, page: str | None, json: str | None,
+    targets: str | None, csv: str | None, page: str | None, json: str | None,
 ) -> None:
     """Next trims from a filled sheet, or with a mapping from a log, printed and written."""
     from distrib.calibration.gate import gate
@@ -131,7 +140,7 @@ def _measured(
     from distrib.cli.trims_filled import as_json, next_trims, show
 
     opened = gate(confirmed.split(","))
-    found = next_trims(case, path, mapping, policy, step)
+    found = next_trims(case, path, mapping, policy, step, targets)
     if csv is not None or page is not None:
         write_sheets(next_table(case, found, opened), csv, page)
     if json is not None:
@@ -147,19 +156,23 @@ def _measured(
 def _table(
     case: Case, rpm: str | None, load: list[str] | None, policy: str, step: float, on: str,
     volts: float | None, model: str, samples: int, confirmed: str, fit: str | None,
+    targets: str | None,
 ) -> TrimTable:
     from distrib.calibration.service import ENGINE_MODELS
     from distrib.calibration.service import trims as run
+    from distrib.calibration.targets import read_targets
     from distrib.cli.output_choice import choice
-    from distrib.fuelling.trims import BASES, POLICIES
+    from distrib.fuelling.trims import BASES, MEASURED_POLICIES
 
     engine = choice("--model", model, ENGINE_MODELS)
     factor, remarks = _discrepancy(fit, engine, case)
     return run(
         case, rpm=_speeds(rpm), pressure_pa=_loads(load, case),
-        policy=choice("--policy", policy, POLICIES), step=step, on=choice("--on", on, BASES),
+        policy=choice("--policy", policy, MEASURED_POLICIES), step=step,
+        on=choice("--on", on, BASES),
         model=engine, confirmed=confirmed.split(","), volts=volts, discrepancy=factor,
         samples=samples, remarks=remarks,
+        targets=None if targets is None else read_targets(targets),
     )
 
 

@@ -214,7 +214,7 @@ def test_filled_sheet_gives_next_trims_and_a_score(
     lines = path.read_text().splitlines()
     at = next(i for i, line in enumerate(lines) if line.startswith("cylinder,")) + 1
     target = read_case(CASE).fuel.lambda_target
-    for c, factor in enumerate((0.98, 1.0, 1.01, 1.01)):
+    for c, factor in enumerate((0.98, 1.0, 1.02, 1.03)):
         row = lines[at + c].split(",")
         row[COLUMNS.index("trim_in_engine_percent")] = "0.5" if c == 3 else "0"
         row[COLUMNS.index("lambda_measured")] = f"{target * factor:.4f}"
@@ -224,12 +224,14 @@ def test_filled_sheet_gives_next_trims_and_a_score(
                            "-"], capsys)
     assert code == 0, err
     cell = json.loads(out)["cells"][0]
-    need = np.array([0.98, 1.0, 1.01, 1.01 * 1.005])
-    now = np.array([0.0, 0.0, 0.0, 0.5])
-    expected = now + 0.5 * ((need / need.mean() - 1) * 100 - now)
-    assert [c["trim_percent"] for c in cell["cylinders"]] == pytest.approx(
-        expected.tolist(), abs=0.01)
-    assert "some cylinders get less fuel" in err
+    # mean 1.0075: the base map takes half of it, cylinders 3 and 4 half of what they are above it
+    mean = (0.98 + 1.0 + 1.02 + 1.03) / 4.0
+    expected = [0.0, 0.0, 50.0 * (1.02 / mean - 1.0),
+                0.5 + 50.0 * 1.005 * (1.03 / mean - 1.0)]
+    assert [c["trim_percent"] for c in cell["cylinders"]] == pytest.approx(expected, abs=0.01)
+    assert cell["base_percent"] == pytest.approx(50.0 * (mean - 1.0), abs=0.01)
+    assert [c["may_take_off"] for c in cell["cylinders"]] == [False] * 4
+    assert "fuel comes off a cylinder only where" in err
 
 
 def _bench_csv(path: Path, forward: BenchForward, truth: FloatArray) -> None:
@@ -323,19 +325,20 @@ def test_filled_sheet_on_total_pulse_is_converted(
         row = lines[at + c].split(",")
         row[COLUMNS.index("total_pulse_ms")], row[COLUMNS.index("dead_time_ms")] = "2", "1"
         row[COLUMNS.index("trim_in_engine_percent")] = "1" if c == 0 else "0"
-        row[COLUMNS.index("lambda_measured")] = f"{target}"
+        row[COLUMNS.index("lambda_measured")] = f"{target * (1.02 if c == 1 else 1.0):.8g}"
         lines[at + c] = ",".join(row)
     path.write_text("\n".join(lines) + "\n")
-    code, out, err = _run(["trims", CASE, "--filled", path, "--policy", "sum-to-zero", "--step",
+    code, out, err = _run(["trims", CASE, "--filled", path, "--policy", "to-target", "--step",
                            "1", "--json", "-"], capsys)
     assert code == 0, err
     cell = json.loads(out)["cells"][0]["cylinders"]
-    # +1 % on a 2 ms pulse with 1 ms dead is +2 % fuel: that cylinder needs 1.02 over the mean
-    need = np.array([1.02, 1.0, 1.0, 1.0])
-    fuel = (need / need.mean() - 1) * 100
-    assert [c["trim_percent"] for c in cell] == pytest.approx(fuel.tolist())
-    assert [c["trim_shown_percent"] for c in cell] == pytest.approx((fuel / 2).tolist())
-    assert [c["measured_percent"] for c in cell] == pytest.approx(fuel.tolist())
+    # +1 % on a 2 ms pulse with 1 ms dead is +2 % fuel: cylinder 1 is right with it, so its air is
+    # 1.02; cylinder 2 is 2 % lean and needs +2 % fuel, +1 % as shown
+    air = np.array([1.02, 1.02, 1.0, 1.0])
+    assert [c["trim_percent"] for c in cell] == pytest.approx([2.0, 2.0, 0.0, 0.0], abs=1e-5)
+    assert [c["trim_shown_percent"] for c in cell] == pytest.approx([1.0, 1.0, 0.0, 0.0], abs=1e-5)
+    assert [c["measured_percent"] for c in cell] == pytest.approx(
+        ((air / air.mean() - 1) * 100).tolist(), abs=1e-5)
 
 
 def test_fit_log_finds_the_factor(tmp_path: Path, capsys: pytest.CaptureFixture[str],
@@ -383,10 +386,15 @@ def test_log_gives_the_next_trims(tmp_path: Path, capsys: pytest.CaptureFixture[
     code, out, err = _run([*args, "--policy", "sum-to-zero", "--step", "1", "--json", "-"], capsys)
     assert code == 0, err
     cells = json.loads(out)["cells"]
-    for cell, air in zip(cells, (AIR, AIR[::-1]), strict=True):
-        got = [c["trim_percent"] for c in cell["cylinders"]]
-        assert got == pytest.approx(((air / air.mean() - 1) * 100).tolist(), abs=1e-6)
-    assert "Swap sensors first" in out and "warm-up" in out
+    # read over target: AIR over trims 1.02, 1, 0.99, 1, mean 0.9975 (no matter of the base map).
+    # 3000 rpm: cylinder 3 is 1.01 % lean and goes back to 0; 5000: cylinder 4 needs 3 %. The rich
+    # ones keep their fuel: one log is one run
+    for cell, air, trims in zip(cells, (AIR, AIR[::-1]), ([2.0, 0.0, 0.0, 0.0],
+                                                          [2.0, 0.0, -1.0, 3.0]), strict=True):
+        assert [c["trim_percent"] for c in cell["cylinders"]] == pytest.approx(trims, abs=1e-6)
+        assert [c["measured_percent"] for c in cell["cylinders"]] == pytest.approx(
+            ((air / air.mean() - 1) * 100).tolist(), abs=1e-6)
+    assert "one log is one run" in out and "warm-up" in out
     # the pattern turns round between the two cells
     assert "cylinder 1: +3.0 % at rpm 3000 but -2.0 % at rpm 5000" in out
     code, _, err = _run(args[:4], capsys)
