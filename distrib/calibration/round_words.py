@@ -9,7 +9,7 @@ import numpy as np
 
 from distrib.calibration.cell_words import cell_name, places
 from distrib.fuelling import Round
-from distrib.fuelling.lock import bar_words
+from distrib.fuelling.lock import Bar, bar_words
 from distrib.fuelling.trims import about_faults
 from distrib.results import FloatArray
 
@@ -91,7 +91,7 @@ def _reason(made: Round, k: int, c: int) -> str:
     change = float(t.trim_percent[k, c] - made.run.trim_percent[k, c])
     stopped = f", stopped at {abs(t.trim_percent[k, c]):.3g} %" if t.capped[k, c] else ""
     step = "half step" if t.step == 0.5 else "full step" if t.step == 1.0 else f"step {t.step:g}"
-    if abs(off) <= band:
+    if abs(off) <= band or (off < 0.0 and made.lock.bar[k, c] == Bar.NOT_RICH):
         return f"within {band:g} % of target: stays"
     if change > 0.0:
         return f"{side}: add, {step}{stopped}"

@@ -24,9 +24,9 @@ h1 { font-size: 18pt; margin: 0 0 1mm; }
 h2 { font-size: 14pt; margin: 4mm 0 1mm; break-after: avoid; }
 p { margin: 1mm 0; }
 table { border-collapse: collapse; width: 100%; table-layout: fixed; break-inside: avoid; }
-th, td { border: 0.3mm solid #000; padding: 1mm; text-align: right; font-size: 10.5pt;
+th, td { border: 0.3mm solid #000; padding: 1mm 0.7mm; text-align: right; font-size: 10pt;
   overflow-wrap: anywhere; }
-th { background: #eee; font-size: 9.5pt; } td.word, th.word { text-align: left; }
+th { background: #eee; font-size: 8.5pt; } td.word, th.word { text-align: left; }
 td.why { text-align: left; font-size: 8.5pt; line-height: 1.15; }
 td.trim { font-weight: bold; font-size: 13pt; }
 .box { display: inline-block; width: 4mm; height: 4mm; border: 0.4mm solid #000;
@@ -164,10 +164,10 @@ def _head(columns: Sequence[tuple[str, float, str]]) -> str:
 def _cell(table: TrimTable, i: int, j: int) -> str:
     """Table of one predicted cell: cylinders down, blanks to the right."""
     head = _head((
-        ("cyl", 5, ""), ("from entry<br>mm", 8, ""), ("air<br>%", 7, ""), ("band<br>%", 14, ""),
-        ("mark", 7, "word"), ("need<br>%", 7, ""), ("trim<br>%", 9, ""), ("in engine<br>%", 9, ""),
-        ("lambda", 9, ""), ("exh.<br>degC", 8, ""), ("knock<br>(0 none)", 8, ""),
-        ("lambda, inj. swapped", 9, "")))
+        ("cyl", 4, ""), ("from<br>entry<br>mm", 7, ""), ("air<br>%", 8, ""), ("band<br>%", 16, ""),
+        ("mark", 7, "word"), ("need<br>%", 8, ""), ("trim<br>%", 8, ""), ("in engine<br>%", 9, ""),
+        ("lambda", 9, ""), ("exh.<br>degC", 7, ""), ("knock<br>(0 none)", 8, ""),
+        ("lambda,<br>inj.<br>swapped", 9, "")))
     rows = []
     for c, cylinder in enumerate(table.cylinders):
         at = (i, j, c)
@@ -189,9 +189,9 @@ def _measured_cell(table: TrimTable, i: int, j: int) -> str:
     """Table of one measured cell: as read, what follows and why, blanks for the next run."""
     assert table.measured is not None
     head = _head((
-        ("cyl", 5, ""), ("lambda<br>read", 8, ""), ("air<br>%", 7, ""), ("mark", 6, "word"),
-        ("fuel<br>now %", 7, ""), ("need<br>%", 7, ""), ("fuel<br>next %", 8, ""),
-        ("why", 20, "word"), ("in engine<br>%", 8, ""), ("lambda", 8, ""), ("exh.<br>degC", 8, ""),
+        ("cyl", 4, ""), ("lambda<br>read", 8, ""), ("air<br>%", 7, ""), ("mark", 6, "word"),
+        ("fuel<br>now %", 7, ""), ("need<br>%", 8, ""), ("fuel<br>next %", 8, ""),
+        ("why", 19, "word"), ("in engine<br>%", 9, ""), ("lambda", 9, ""), ("exh.<br>degC", 7, ""),
         ("knock<br>(0 none)", 8, "")))
     rows = []
     for c, cylinder in enumerate(table.cylinders):
