@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -61,6 +62,9 @@ def trims(
     ] = None,
     csv: Annotated[str | None, typer.Option(help="Write the sheet, or the next, as CSV.")] = None,
     page: Annotated[str | None, typer.Option(help="The same sheet to print (HTML).")] = None,
+    tables: Annotated[
+        str | None, typer.Option(help="Folder for a CSV table of each cylinder, speed by pressure.")
+    ] = None,
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
@@ -70,39 +74,74 @@ def trims(
     A prediction is a starting point before measurement. With --filled (a sheet) or --log measured
     lambdas give the next trims; a filled sheet also scores its prediction.
     """
+    from distrib.calibration.sheet_guard import check_not_lost
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json
     from distrib.cli.targets import check_targets
     from distrib.cli.trims_show import as_json, show
 
-    check_targets((case, filled, log, mapping, fit, targets),
-                  {"--csv": csv, "--page": page, "--json": json})
+    inputs = (case, filled, log, mapping, fit, targets)
+    check_targets(inputs, {"--csv": csv, "--page": page, "--json": json})
+    measured = filled is not None or log is not None or mapping is not None
+    for option, path in (("--page", page), ("--json", json), ("--csv", None if measured else csv)):
+        if path is not None:
+            check_not_lost(option, path, None)
     read = read_case(case)
-    if filled is not None or log is not None or mapping is not None:
+    if measured:
         _check_measured(ctx, filled, log, mapping)
-        _measured(read, filled or log or "", mapping, policy, step, confirmed, targets, csv, page,
-                  json)
+        _measured(read, filled or log or "", mapping, policy, step, confirmed, targets,
+                  Outputs(csv, page, tables, json, inputs))
         return
     table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit,
                    targets)
-    write_sheets(table, csv, page)
+    write_sheets(table, Outputs(csv, page, tables, json, inputs))
     if json is not None:
         emit_json(json, as_json(table))
     if json != "-":
         show(table)
 
 
-def write_sheets(table: TrimTable, csv: str | None, page: str | None) -> None:
-    """Write the sheet as CSV and as a page, where a file is named."""
+@dataclass(frozen=True)
+class Outputs:
+    """Files that a sheet is written to, None where not asked for, and what was read."""
+
+    csv: str | None
+    page: str | None
+    tables: str | None
+    json: str | None
+    inputs: tuple[str | None, ...]
+
+
+def write_sheets(table: TrimTable, to: Outputs) -> None:
+    """Write the sheet as CSV, as a page and as tables by cylinder, where a place is named.
+
+    Nothing is written over that somebody filled in, nor anything that was read.
+    """
+    from pathlib import Path
+
+    from distrib.calibration.matrices import matrices
     from distrib.calibration.sheet import to_csv
+    from distrib.calibration.sheet_guard import check_not_lost
     from distrib.calibration.sheet_page import to_html
     from distrib.cli.output import wrote
+    from distrib.cli.targets import check_targets
     from distrib.files import write_text_atomic
 
-    for path, text in ((csv, to_csv), (page, to_html)):
-        if path is not None:
-            write_text_atomic(path, text(table))
-            wrote(path)
+    texts: dict[str, str] = {}
+    if to.csv is not None:
+        texts[to.csv] = to_csv(table)
+    if to.page is not None:
+        texts[to.page] = to_html(table)
+    if to.tables is not None:
+        made = {str(Path(to.tables) / name): text for name, text in matrices(table).items()}
+        check_targets(to.inputs, {f"--tables ({Path(name).name})": name for name in made})
+        texts |= made
+    for path in texts:
+        check_not_lost("--csv" if path == to.csv else "--tables", path,
+                       table if path == to.csv else None)
+    for path, text in texts.items():
+        write_text_atomic(path, text)
+        wrote(path)
 
 
 def _check_measured(
@@ -131,7 +170,7 @@ def _check_measured(
 
 def _measured(
     case: Case, path: str, mapping: str | None, policy: str, step: float, confirmed: str,
-    targets: str | None, csv: str | None, page: str | None, json: str | None,
+    targets: str | None, to: Outputs,
 ) -> None:
     """Next trims from a filled sheet, or with a mapping from a log, printed and written."""
     from distrib.calibration.gate import gate
@@ -141,11 +180,11 @@ def _measured(
 
     opened = gate(confirmed.split(","))
     found = next_trims(case, path, mapping, policy, step, targets)
-    if csv is not None or page is not None:
-        write_sheets(next_table(case, found, opened), csv, page)
-    if json is not None:
-        emit_json(json, as_json(case, found, opened, path))
-    if json != "-":
+    if to.csv is not None or to.page is not None or to.tables is not None:
+        write_sheets(next_table(case, found, opened), to)
+    if to.json is not None:
+        emit_json(to.json, as_json(case, found, opened, path))
+    if to.json != "-":
         show(case, found)
     for item in opened.open:
         note(f"confirm first: {item.text}")

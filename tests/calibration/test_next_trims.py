@@ -61,6 +61,7 @@ def filled(
 ) -> Path:
     """A sheet filled with lambda = target x air, no trims in the engine, at each of the speeds."""
     path = folder / "s.csv"
+    path.unlink(missing_ok=True)
     speeds = ",".join(f"{rpm:g}" for rpm in air)
     code, _, err = run(["trims", case, "--rpm", speeds, "--csv", path, *extra], capsys)
     assert code == 0, err

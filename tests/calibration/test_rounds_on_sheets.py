@@ -152,7 +152,8 @@ def test_a_lean_engine_stops_the_work_first(
     assert made["stops"][0].startswith("STOP") and made["cells"][0]["base_fault"]
     assert [c["trim_percent"] for c in made["cells"][0]["cylinders"]] == [0.0] * 4
     rows = rows_of(tmp_path / "n.csv")
-    assert {r["verdict"] for r in rows} == {"lean"} and {r["trim_percent"] for r in rows} == {"+0.0"}
+    assert {r["verdict"] for r in rows} == {"lean"}
+    assert {r["trim_percent"] for r in rows} == {"+0.0"}
     target = read_case(CASE).fuel.lambda_target
     assert [float(r["lambda_read"]) for r in rows] == pytest.approx(
         [target * x for x in ratio], abs=1e-3)
@@ -286,3 +287,65 @@ def test_wrong_entries_of_the_new_columns(
     bad = fill(tmp_path / "n.csv", tmp_path / "b.csv", {4000.0: {**reading(), **entry}})
     code, _, err = run(["trims", CASE, "--filled", bad], capsys)
     assert code == 2 and said in err, err
+
+
+def test_a_filled_sheet_is_never_written_over(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By no output option, also where the sheet is not the one that was read; a sheet whose entries
+    all stand on the new one may be."""
+    sheet = first_sheet(tmp_path, capsys)
+    assert run(["trims", CASE, "--rpm", "4000", "--csv", sheet], capsys)[0] == 0  # still blank
+    full = fill(sheet, tmp_path / "f.csv", {4000.0: reading()})
+    kept = full.read_bytes()
+    for option in ("--csv", "--page", "--json"):
+        code, _, err = run(["trims", CASE, "--rpm", "4000", option, full], capsys)
+        assert code == 2 and "a filled sheet is never written over" in err
+    other = tmp_path / "other.csv"
+    other.write_bytes(kept.replace(b",0,", b",0,", 1))
+    for option in ("--csv", "--page", "--json"):
+        code, _, err = run(["trims", CASE, "--filled", other, option, full], capsys)
+        # as a sheet to come it holds the very same entries, so nothing is lost by --csv
+        assert code == (0 if option == "--csv" else 2), err
+        full.write_bytes(kept)
+    fill(other, other, {4000.0: {"lambda_measured": ["0.81", "0.82", "0.83", "0.8"]}})
+    code, _, err = run(["trims", CASE, "--filled", other, "--csv", full], capsys)
+    assert code == 2 and "a trim sheet with 4 rows of entries" in err
+    broken = tmp_path / "broken.csv"
+    broken.write_bytes(kept.replace(b"0.8", b"0.8x"))
+    code, _, err = run(["trims", CASE, "--rpm", "4000", "--csv", broken], capsys)
+    assert code == 2 and "entries that cannot be read" in err
+    assert full.read_bytes() == kept
+    # next.csv carries its runs: made again from the same sheet it may be replaced, not by less
+    after = tmp_path / "next.csv"
+    for policy in ("to-target", "richen-only"):
+        assert run(["trims", CASE, "--filled", full, "--policy", policy, "--csv", after],
+                   capsys)[0] == 0
+    code, _, err = run(["trims", CASE, "--rpm", "4000", "--csv", after], capsys)
+    assert code == 2 and "4 rows of entries" in err
+
+
+def test_tables_of_each_cylinder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Speeds down, pressures across; cylinder 2 is 2 % lean at 3000 rpm: half of it is 1 %."""
+    path = tmp_path / "s.csv"
+    loads = ["--load", "150 kPa absolute", "--load", "200 kPa absolute"]
+    assert run(["trims", CASE, "--rpm", "3000,5000", *loads, "--csv", path, "--tables",
+                tmp_path / "first"], capsys)[0] == 0
+    made = sorted(p.name for p in (tmp_path / "first").iterdir())
+    assert made == ["base_map.csv", "target.csv", *(f"trim_cylinder_{c}.csv" for c in range(1, 5))]
+    full = fill(path, tmp_path / "f.csv", {3000.0: reading((1.0, 1.02, 1.0, 1.0))})
+    code, _, err = run(["trims", CASE, "--filled", full, "--tables", tmp_path / "t"], capsys)
+    assert code == 0, err
+    rows = list(csv.reader((tmp_path / "t" / "trim_cylinder_2.csv").read_text().splitlines()))
+    assert rows[0] == ["rpm / kPa absolute", "150", "200"]
+    assert rows[1] == ["3000", "+1.0", "+1.0"] and rows[2][0] == "5000"
+    lam = list(csv.reader((tmp_path / "t" / "lambda_cylinder_2.csv").read_text().splitlines()))
+    target = read_case(CASE).fuel.lambda_target
+    assert lam[1][1:] == [f"{1.02 * target:.3f}"] * 2 and lam[2][1:] == ["", ""]
+    # the table of targets is read back as such
+    code, _, err = run(["trims", CASE, "--rpm", "4000", "--load", "180 kPa absolute", "--targets",
+                        tmp_path / "t" / "target.csv", "--json", "-"], capsys)
+    assert code == 0, err
+    code, _, err = run(["trims", CASE, "--rpm", "4000", "--load", "180 kPa absolute", "--targets",
+                        tmp_path / "t" / "target.csv", "--tables", tmp_path / "t"], capsys)
+    assert code == 2 and "what was read is never written over" in err
