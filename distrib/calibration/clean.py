@@ -20,6 +20,8 @@ from distrib.results import BoolArray, FloatArray, IntArray
 
 CREDIBLE_PERCENT = 50.0
 """Trims and corrections beyond this are faults of the channel or its unit (own choice)."""
+STUCK_SAMPLES = 100
+"""Equal readings from which a sensor counts as stuck (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,7 @@ def steady_windows(log: Log, mapping: LogMapping) -> Windows:
         rules.shortest_s, rules.longest_s, stretches,
     )
     if found == 0:
-        reasons = "; ".join(str(e) for e in out) or "speed or pressure never held still"
+        reasons = "; ".join([*(str(e) for e in out), _held(log, usable, rpm, pressure)])
         raise InputError([Problem(
             "log", f"no steady window of {rules.shortest_s:g} s",
             f"speed within {rules.rpm_within:g} rpm and pressure within "
@@ -88,12 +90,34 @@ def steady_windows(log: Log, mapping: LogMapping) -> Windows:
     return _measure(log, mapping, rpm, pressure, stretches[:found], out)
 
 
+def _held(log: Log, usable: BoolArray, rpm: FloatArray, pressure: FloatArray) -> str:
+    """What is left to find windows in, in words."""
+    count = int(np.count_nonzero(usable))
+    if not count:
+        return "no row is left"
+    lasted = float(log.time_s[-1] - log.time_s[0])
+    return (f"{count} of {len(usable)} rows are left of {lasted:.0f} s, "
+            f"{np.min(rpm[usable]):.0f} to {np.max(rpm[usable]):.0f} rpm, {np.min(pressure[usable]) / 1e3:.0f} to "
+            f"{np.max(pressure[usable]) / 1e3:.0f} kPa: speed or pressure never held still for long")
+
+
+def _stuck(log: Log) -> BoolArray:
+    """Cylinders (N,) whose lambda never moves while that of another does."""
+    known = np.isfinite(log.lambda_)
+    count = known.sum(axis=1)
+    low = np.min(log.lambda_, axis=1, initial=np.inf, where=known)
+    high = np.max(log.lambda_, axis=1, initial=-np.inf, where=known)
+    still = (count >= STUCK_SAMPLES) & (high <= low)
+    return np.asarray(still & bool(np.any(high > low)))
+
+
 def _usable(
     log: Log, mapping: LogMapping, rpm: FloatArray, pressure: FloatArray
 ) -> tuple[BoolArray, list[Exclusion]]:
     """Rows that may belong to a window, and what was left out of the others."""
     rules = mapping.rules
     usable = np.isfinite(rpm) & np.isfinite(pressure)
+    usable[log.restarts] = False  # no window spans two parts of a log
     out: list[Exclusion] = []
 
     def drop(mask: BoolArray, what: str, why: str) -> None:
@@ -153,6 +177,11 @@ def _measure(
         trim[k] = _median(log.trim_percent, rows)
         loop[k] = _median(log.loop_percent, rows)
     out.extend(_leave_out(log, rules, read, scatter, count, saturated))
+    for stuck in np.flatnonzero(_stuck(log) & np.isfinite(read).any(axis=0)):
+        out.append(Exclusion("window with a stuck sensor", f"cylinder {log.cylinders[stuck]}",
+                             int(np.isfinite(read[:, stuck]).sum()),
+                             "the same reading throughout the log while others move"))
+        read[:, stuck] = np.nan
     base = read * (1.0 + trim / 100.0) * (1.0 + loop / 100.0)
     out.extend(_without_trim(log, read, base, trim, loop))
     egt = log.others.get("egt")

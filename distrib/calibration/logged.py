@@ -68,7 +68,8 @@ def next_from_log(
         raise InputError([Problem(
             "cells", f"{len(windows.rpm)} steady windows, no cell with every cylinder",
             f"at least one cell with cylinders {', '.join(map(str, expected))}",
-            "; ".join(_incomplete(cells, expected)), str(mapping.path), None, "mapping")])
+            "; ".join([*_incomplete(cells, expected), *(str(e) for e in windows.exclusions)]),
+            str(mapping.path), None, "mapping")])
     at = tuple(complete.T)
     rpm, pressure = cells.rpm[at[0]], cells.pressure_pa[at[1]]
     trim, follows, limits = cells.trim_percent[at], case.fuel.air_following_fraction, case_limits(

@@ -33,6 +33,15 @@ CYLINDER_KINDS: Final[Mapping[str, str]] = {
 """Channels with one column per cylinder."""
 
 
+SPEED_WORDS: Final[Mapping[str, str]] = {
+    "1/min": "rpm", "min-1": "rpm", "min^-1": "rpm", "/min": "rpm", "rev/min": "rpm",
+    "r/min": "rpm"}
+"""Other ways to write revolutions per minute."""
+CLOCK_UNIT: Final = "clock"
+"""In place of a unit: the column holds times of day, 14:05:07.25."""
+THOUSANDS: Final[Mapping[str, str]] = {"space": " ", ",": ",", ".": ".", "'": "'"}
+
+
 @dataclass(frozen=True)
 class Channel:
     """Columns of one quantity. SI value = scale x cell + offset, plus the barometer if gauge.
@@ -56,6 +65,7 @@ class FileOptions:
 
     delimiter: str | None = None
     decimal: Literal[".", ","] = "."
+    thousands: str = ""
     header_row: int | None = None
     units_row: bool | None = None
     ignore_units: bool = False
@@ -164,12 +174,15 @@ def file_options(top: Node) -> FileOptions:
         return FileOptions()
     delimiter = node.text("delimiter", tuple(DELIMITERS))
     decimal = node.text("decimal", (".", ","))
+    mark = THOUSANDS.get(node.text("thousands", tuple(THOUSANDS)) or "", "")
+    if mark and mark == (decimal or "."):
+        node.problem("thousands", f'"{mark}"', "another sign than the decimal one")
     row = node.number("header_row", 1, 400)
     ignore = node.raw("units_row") == "ignore"
     units = True if ignore else node.flag("units_row")
     node.close()
     return FileOptions(
-        DELIMITERS[delimiter] if delimiter else None, "," if decimal == "," else ".",
+        DELIMITERS[delimiter] if delimiter else None, "," if decimal == "," else ".", mark,
         int(row) if row else None, units, ignore,
     )
 
@@ -211,7 +224,9 @@ def channel(node: Node, name: str, kind: str, per_cylinder: bool) -> Channel | N
         scale = (1.0, 0.0, False) if unit == "percent" else (100.0, -100.0, False)
     elif kind != "plain":
         unit = node.text("unit", needed=True, example=f'a unit of {kind}') or ""
-        scale = unit_scale(node, "unit", unit, kind) if unit else None
+        unit = SPEED_WORDS.get(unit.lower(), unit) if kind == "speed" else unit
+        if not (kind == "time" and name == "time" and unit == CLOCK_UNIT):
+            scale = unit_scale(node, "unit", unit, kind) if unit else None
     cut = node.number("cut_when", -1e9, 1e9, needed=True) if name == "fuel_cut" else None
     node.close()
     if columns is None or cylinders is None or scale is None:

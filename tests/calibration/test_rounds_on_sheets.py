@@ -260,8 +260,8 @@ knock = { columns = ["K1", "K2", "K3", "K4"], cylinders = [1, 2, 3, 4] }
         x + ",830,831,832,833,0,0,0," + ("3" if 18.0 < float(x.split(",")[0]) < 18.2 else "0")
         for x in body[at + 2:]]
     (tmp_path / "log.csv").write_text("\n".join(lines) + "\n")
-    code, out, err = run(["trims", CASE, "--log", tmp_path / "log.csv", "--mapping",
-                          tmp_path / "map.toml", "--csv", tmp_path / "n.csv"], capsys)
+    code, _, err = run(["trims", CASE, "--log", tmp_path / "log.csv", "--mapping",
+                        tmp_path / "map.toml", "--csv", tmp_path / "n.csv"], capsys)
     assert code == 0, err
     assert "knock noted: cylinder 4 at 3000 rpm, 200 kPa" in err
     back = read_sheet(tmp_path / "n.csv")
