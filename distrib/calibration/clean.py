@@ -96,9 +96,10 @@ def _held(log: Log, usable: BoolArray, rpm: FloatArray, pressure: FloatArray) ->
     if not count:
         return "no row is left"
     lasted = float(log.time_s[-1] - log.time_s[0])
-    return (f"{count} of {len(usable)} rows are left of {lasted:.0f} s, "
-            f"{np.min(rpm[usable]):.0f} to {np.max(rpm[usable]):.0f} rpm, {np.min(pressure[usable]) / 1e3:.0f} to "
-            f"{np.max(pressure[usable]) / 1e3:.0f} kPa: speed or pressure never held still for long")
+    speed, load = rpm[usable], pressure[usable] / 1e3
+    return (f"{count} of {len(usable)} rows are left of {lasted:.0f} s, {np.min(speed):.0f} to "
+            f"{np.max(speed):.0f} rpm, {np.min(load):.0f} to {np.max(load):.0f} kPa: speed or "
+            "pressure never held still for long")
 
 
 def _stuck(log: Log) -> BoolArray:

@@ -54,7 +54,8 @@ def trims(
         str | None, typer.Option(help="A filled trim sheet (CSV): next trims and a score.")
     ] = None,
     log: Annotated[
-        str | None, typer.Option(help="An engine log: next trims from its cells; with --mapping.")
+        list[str] | None,
+        typer.Option(help="An engine log, with --mapping: next trims. Repeat for more runs."),
     ] = None,
     mapping: Annotated[str | None, typer.Option(help="Mapping file (TOML) of the log.")] = None,
     targets: Annotated[
@@ -80,17 +81,17 @@ def trims(
     from distrib.cli.targets import check_targets
     from distrib.cli.trims_show import as_json, show
 
-    inputs = (case, filled, log, mapping, fit, targets)
+    inputs = (case, filled, *(log or []), mapping, fit, targets)
     check_targets(inputs, {"--csv": csv, "--page": page, "--json": json})
-    measured = filled is not None or log is not None or mapping is not None
+    measured = filled is not None or bool(log) or mapping is not None
     for option, path in (("--page", page), ("--json", json), ("--csv", None if measured else csv)):
         if path is not None:
             check_not_lost(option, path, None)
     read = read_case(case)
     if measured:
         _check_measured(ctx, filled, log, mapping)
-        _measured(read, filled or log or "", mapping, policy, step, confirmed, targets,
-                  Outputs(csv, page, tables, json, inputs))
+        _measured(read, [filled] if filled is not None else log or [], mapping, policy, step,
+                  confirmed, targets, Outputs(csv, page, tables, json, inputs))
         return
     table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit,
                    targets)
@@ -145,15 +146,15 @@ def write_sheets(table: TrimTable, to: Outputs) -> None:
 
 
 def _check_measured(
-    ctx: typer.Context, filled: str | None, log: str | None, mapping: str | None
+    ctx: typer.Context, filled: str | None, log: list[str] | None, mapping: str | None
 ) -> None:
     """InputError unless the data are one of sheet and log with mapping, without what predicts."""
     from distrib.errors import InputError, Problem
 
     problems = []
-    if filled is not None and log is not None:
+    if filled is not None and log:
         problems.append(Problem("measured data", "--filled and --log", "one of both"))
-    elif (log is None) != (mapping is None):
+    elif bool(log) != (mapping is not None):
         problems.append(Problem("--mapping", mapping or "nothing", "a log and its mapping",
                                 "columns are never guessed"))
     for name in _PREDICTED_ONLY:
@@ -169,21 +170,21 @@ def _check_measured(
 
 
 def _measured(
-    case: Case, path: str, mapping: str | None, policy: str, step: float, confirmed: str,
+    case: Case, paths: list[str], mapping: str | None, policy: str, step: float, confirmed: str,
     targets: str | None, to: Outputs,
 ) -> None:
-    """Next trims from a filled sheet, or with a mapping from a log, printed and written."""
+    """Next trims from a filled sheet, or with a mapping from logs, printed and written."""
     from distrib.calibration.gate import gate
     from distrib.calibration.next_sheet import next_table
     from distrib.cli.output import emit_json, note
     from distrib.cli.trims_filled import as_json, next_trims, show
 
     opened = gate(confirmed.split(","))
-    found = next_trims(case, path, mapping, policy, step, targets)
+    found = next_trims(case, paths, mapping, policy, step, targets)
     if to.csv is not None or to.page is not None or to.tables is not None:
         write_sheets(next_table(case, found, opened), to)
     if to.json is not None:
-        emit_json(to.json, as_json(case, found, opened, path))
+        emit_json(to.json, as_json(case, found, opened, paths))
     if to.json != "-":
         show(case, found)
     for item in opened.open:

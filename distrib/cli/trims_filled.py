@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from distrib.calibration.gate import Gate
     from distrib.calibration.next_trims import NextTrims
     from distrib.case.schema import Case
@@ -12,9 +14,10 @@ if TYPE_CHECKING:
 
 
 def next_trims(
-    case: Case, path: str, mapping: str | None, policy: str, step: float, targets: str | None
+    case: Case, paths: Sequence[str], mapping: str | None, policy: str, step: float,
+    targets: str | None,
 ) -> NextTrims:
-    """Next trims from a filled sheet, with its score, or with a mapping from a log."""
+    """Next trims from a filled sheet, with its score, or with a mapping from logs."""
     from distrib.calibration.filled import next_from_sheet
     from distrib.calibration.logged import next_from_log
     from distrib.calibration.mapping import LogMapping
@@ -27,13 +30,13 @@ def next_trims(
 
     chosen = choice("--policy", policy, MEASURED_POLICIES)
     if mapping is None:
-        return next_from_sheet(case, read_sheet(path), chosen, step)
+        return next_from_sheet(case, read_sheet(paths[0]), chosen, step)
     read = read_mapping(mapping)
     if not isinstance(read, LogMapping):
         raise InputError([Problem("--mapping", "the mapping of a bench sheet",
                                   'a mapping with kind = "log"', "", mapping)])
     goals = None if targets is None else read_targets(targets)
-    return next_from_log(case, path, read, chosen, step, goals)
+    return next_from_log(case, paths, read, chosen, step, goals)
 
 
 def show(case: Case, found: NextTrims) -> None:
@@ -102,12 +105,12 @@ def _why(found: NextTrims, k: int) -> list[str]:
     return [f"cyl. {', '.join(cylinders)}: {text}" for text, cylinders in who.items()]
 
 
-def as_json(case: Case, found: NextTrims, gate: Gate, path: str) -> dict[str, Any]:
+def as_json(case: Case, found: NextTrims, gate: Gate, paths: Sequence[str]) -> dict[str, Any]:
     """Next trims for `--json`: cells with cylinders, the score, limits, what is to confirm."""
     from distrib.calibration.trim_table import case_limits, limit_lines
 
     return {
-        "case": {"title": case.title, "path": case.path}, "measured": path,
+        "case": {"title": case.title, "path": case.path}, "measured": list(paths),
         "policy": found.trims.policy, "step": found.trims.step, "trim_on": found.trim_on,
         "lambda_target": case.fuel.lambda_target, "reference": found.reference or None,
         "stops": [text for text in found.stops if text],

@@ -349,3 +349,46 @@ def test_tables_of_each_cylinder(tmp_path: Path, capsys: pytest.CaptureFixture[s
     code, _, err = run(["trims", CASE, "--rpm", "4000", "--load", "180 kPa absolute", "--targets",
                         tmp_path / "t" / "target.csv", "--tables", tmp_path / "t"], capsys)
     assert code == 2 and "what was read is never written over" in err
+
+
+def log_with(path: Path, last: float, egt: float, knock: str = "0") -> Path:
+    """A minute at 3000 and 5000 rpm: cylinder 4 at `last` x target with its exhaust at `egt`."""
+    target = read_case(CASE).fuel.lambda_target
+    lines = ["Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL,E1,E2,E3,E4,K1,K2,K3,K4"]
+    for k in range(600):
+        rpm = 3000 if k < 300 else 5000
+        lines.append(f"{0.1 * k:.1f},{rpm},100,90,0,{target},{target},{target},"
+                     f"{target * last:.6f},0,830,830,830,{egt},0,0,0,{knock}")
+    path.write_text("\n".join(lines) + "\n")
+    return path
+
+
+def test_two_logs_are_two_runs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """4 % rich in both with a cooler exhaust: half of it comes off; not with one log alone, nor
+    with a knock in the first. Three logs travel as three runs."""
+    text = LOG_MAPPING.replace("[state]", """egt = { columns = ["E1", "E2", "E3", "E4"], \
+cylinders = [1, 2, 3, 4], unit = "degC" }
+knock = { columns = ["K1", "K2", "K3", "K4"], cylinders = [1, 2, 3, 4] }
+
+[state]""").replace("percent = [2.0, 0.0, -1.0, 0.0]", "percent = [0, 0, 0, 0]")
+    (tmp_path / "map.toml").write_text(text)
+    first, second = (log_with(tmp_path / f"{k}.csv", 0.96, 802.0) for k in "ab")
+    noisy = log_with(tmp_path / "n.csv", 0.96, 802.0, "4")
+    for logs, off in (([first], 0.0), ([first, second], -2.0), ([noisy, second], 0.0)):
+        args = [x for log in logs for x in ("--log", log)]
+        code, out, err = run(["trims", CASE, *args, "--mapping", tmp_path / "map.toml", "--policy",
+                              "to-target", "--json", "-"], capsys)
+        assert code == 0, err
+        for cell in json.loads(out)["cells"]:
+            assert [c["trim_percent"] for c in cell["cylinders"]] == pytest.approx(
+                [0.0, 0.0, 0.0, off], abs=1e-9)
+    args = [x for log in (noisy, first, second) for x in ("--log", log)]
+    code, _, err = run(["trims", CASE, *args, "--mapping", tmp_path / "map.toml", "--csv",
+                        tmp_path / "s.csv"], capsys)
+    assert code == 0 and "b.csv: mapped" not in err, err
+    back = read_sheet(tmp_path / "s.csv")
+    assert [set(r.notes.tolist()) for r in back.runs] == [{"n.csv"}, {"a.csv"}, {"b.csv"}]
+    for option in ("--csv", "--page", "--json"):
+        code, _, err = run(["trims", CASE, *args, "--mapping", tmp_path / "map.toml", option,
+                            first], capsys)
+        assert code == 2 and "what was read is never written over" in err
