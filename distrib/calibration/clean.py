@@ -232,7 +232,7 @@ def _open_probes(
             out.append(Exclusion(
                 "exhaust temperature of an open probe", f"cylinder {cylinder}", lost,
                 f"not between {rules.egt_low_k - 273.15:g} and {rules.egt_high_k - 273.15:g} degC"))
-    return np.where(wrong, np.nan, egt)
+    return np.where(wrong, np.nan, egt) if wrong.any() else egt
 
 
 def _medians(

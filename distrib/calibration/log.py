@@ -5,6 +5,7 @@ Cylinders stand on the first axis here (one contiguous column each); time on the
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -90,11 +91,12 @@ def read_log(path: str | Path, mapping: LogMapping) -> Log:
     single: dict[str, FloatArray] = {}
     by_cylinder: dict[str, FloatArray] = {}
     cylinders = tuple(sorted(mapping.channels["lambda"].cylinders))
+    once = _once(mapping)
     for name, channel in mapping.channels.items():
         if channel.cylinders:
-            by_cylinder[name] = _by_cylinder(table, channel, cylinders)
+            by_cylinder[name] = _by_cylinder(table, channel, cylinders, once)
         else:
-            single[name] = _si(table, channel, 0, barometer)
+            single[name] = _si(table, channel, 0, barometer, channel.columns[0] in once)
     time, restarts, said = continued(single.pop("time"), table, clock is not None)
     lam = by_cylinder.pop("lambda")
     _check_mixture(lam, mapping, cylinders, table)
@@ -129,21 +131,48 @@ def _check_mixture(
 
 
 def _si(
-    table: Table, channel: Channel, index: int, barometer: FloatArray | float | None
+    table: Table, channel: Channel, index: int, barometer: FloatArray | float | None,
+    own: bool = False,
 ) -> FloatArray:
-    """One column in SI; works in place on the table's memory, each column is used once."""
+    """One column in SI; `own` works in place on the table's memory, where nothing else reads it."""
     values = table.column(channel.columns[index])
-    if channel.scale == 1.0 and channel.offset == 0.0 and not channel.gauge:
-        return values
-    out = values * channel.scale
-    out += channel.offset
+    return _scaled(values if own else values.copy(), channel, barometer)
+
+
+def _scaled(
+    values: FloatArray, channel: Channel, barometer: FloatArray | float | None
+) -> FloatArray:
+    """Readings turned into SI in place."""
+    if channel.scale != 1.0:
+        values *= channel.scale
+    if channel.offset != 0.0:
+        values += channel.offset
     if channel.gauge and barometer is not None:
-        out += barometer
-    return np.asarray(out, dtype=np.float64)
+        values += barometer
+    return values
 
 
-def _by_cylinder(table: Table, channel: Channel, cylinders: tuple[int, ...]) -> FloatArray:
-    """(N, R) in cylinder order; NaN rows for cylinders the channel does not cover."""
+def _once(mapping: LogMapping) -> frozenset[str]:
+    """Columns that only one channel reads, and it once."""
+    all_ = [*mapping.channels.values(), mapping.trims.channel, mapping.closed_loop.channel]
+    number = Counter(name for c in all_ if c is not None for name in c.columns)
+    return frozenset(name for name, times in number.items() if times == 1)
+
+
+def _by_cylinder(
+    table: Table, channel: Channel, cylinders: tuple[int, ...], once: frozenset[str] = frozenset()
+) -> FloatArray:
+    """(N, R) in cylinder order; NaN rows for cylinders the channel does not cover.
+
+    The table's own memory where the channel's columns lie there in order and nobody else reads
+    them (`once`), else a copy.
+    """
+    names = channel.in_order()
+    first = table.names.index(names[0])
+    rows = slice(first, first + len(names))
+    if tuple(sorted(channel.cylinders)) == cylinders and table.names[rows] == names \
+            and once.issuperset(names):
+        return _scaled(table.data[rows], channel, None)
     out = np.empty((len(cylinders), len(table.line)))
     for k, cylinder in enumerate(cylinders):
         covered = cylinder in channel.cylinders

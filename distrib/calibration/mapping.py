@@ -58,6 +58,12 @@ class Channel:
     gauge: bool
     cut_when: float | None = None
 
+    def in_order(self) -> tuple[str, ...]:
+        """Columns by rising cylinder; as given for a channel without cylinders."""
+        if not self.cylinders:
+            return self.columns
+        return tuple(c for _, c in sorted(zip(self.cylinders, self.columns, strict=True)))
+
 
 @dataclass(frozen=True)
 class FileOptions:
@@ -126,8 +132,8 @@ class LogMapping:
     cell_pressure_pa: tuple[float, ...]
 
     def columns(self) -> tuple[str, ...]:
-        """Every column the mapping uses, each once."""
-        used = [c for ch in self.channels.values() for c in ch.columns]
+        """Every column the mapping uses, each once; those of a channel in cylinder order."""
+        used = [c for ch in self.channels.values() for c in ch.in_order()]
         for extra in (self.trims.channel, self.closed_loop.channel):
             used.extend(extra.columns if extra else ())
         return tuple(dict.fromkeys(used))
