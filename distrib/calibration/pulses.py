@@ -172,7 +172,8 @@ def _not_known(item: FuelSet, on: Basis, cautions: list[str]) -> None:
     who = "the case gives no injector with dead time" + (" for it" if name else "")
     dead_given = item.injectors is not None and bool(item.injectors.dead_time)
     cautions.append(f"{what} was not checked: " + (
-        "dead time depends on the supply voltage" if dead_given else who))
+        "its dead time depends on the supply voltage: give it with --volts" if dead_given
+        else who))
 
 
 def _over(

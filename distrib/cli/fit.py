@@ -214,7 +214,9 @@ def _bench_json(fitted: BenchFit, target: str) -> dict[str, Any]:
             for label, t, r in zip(fitted.labels, fitted.forward.tests, fitted.fit.residual,
                                    strict=True)
         ],
-        "chi2": fitted.fit.chi2, "exclusions": [str(e) for e in fitted.sheet.exclusions],
+        "chi2": fitted.fit.chi2, "spare_rows": fitted.fit.spare,
+        "errors_widened": fitted.fit.widened,
+        "exclusions": [str(e) for e in fitted.sheet.exclusions],
         "notes": fitted.sheet.notes, "statements": fitted.statements,
     }
 
@@ -242,7 +244,8 @@ def _log_json(found: LogFit) -> dict[str, Any]:
             {"label": label, "residual_sigmas": r}
             for label, r in zip(log_labels(found), engine.fit.residual, strict=True)
         ],
-        "chi2": engine.fit.chi2,
+        "chi2": engine.fit.chi2, "spare_rows": engine.fit.spare,
+        "errors_widened": engine.fit.widened,
         "windows": len(found.windows.rpm), "unplaced_windows": found.cells.unplaced,
         "exclusions": [str(e) for e in found.windows.exclusions], "notes": found.windows.notes,
         "score": found.score, "statements": found.statements,

@@ -425,7 +425,7 @@ def test_fit_swap_follows_the_injector(
     path.write_text(SWAP)
     code, out, err = _run(["fit", CASE, "--swap", path], capsys)
     assert code == 0 and "injector A" in out
-    assert "injector A: -1.8 % follows the injector, gives less fuel" in err
+    assert "injector A: -2.4 % follows the injector, gives less fuel" in err
     pairs = SWAP.replace("second,1,0.80,D", "second,1,0.80,B").replace(
         "second,2,0.82,A", "second,2,0.82,A").replace("second,3,0.80,B", "second,3,0.80,D")
     path.write_text(pairs)
