@@ -15,6 +15,7 @@ import numpy as np
 
 from distrib.calibration.log import Log, fill_gaps
 from distrib.calibration.mapping import CleanRules, LogMapping
+from distrib.calibration.pulls import PULLS, passages
 from distrib.errors import InputError, Problem
 from distrib.results import BoolArray, FloatArray, IntArray
 
@@ -74,20 +75,46 @@ def steady_windows(log: Log, mapping: LogMapping) -> Windows:
     rules = mapping.rules
     rpm, pressure = fill_gaps(log.rpm), fill_gaps(log.pressure_pa)
     usable, out = _usable(log, mapping, rpm, pressure)
-    most = int((log.time_s[-1] - log.time_s[0]) / rules.shortest_s) + 2
-    stretches = np.empty((most, 2), dtype=np.int64)
-    found = steady_stretches(
-        log.time_s, rpm, pressure, usable, 2.0 * rules.rpm_within, 2.0 * rules.pressure_within_pa,
-        rules.shortest_s, rules.longest_s, stretches,
-    )
-    if found == 0:
+    if rules.pull_rpm_within is not None:
+        found = passages(rpm, pressure, usable, mapping)
+        wanted = (f"no passage of a cell's speed within {rules.pull_rpm_within:g} rpm",
+                  "rising speed through the cells of the mapping, pressure within "
+                  f"{rules.pressure_within_pa / 1000:g} kPa, {rules.least_samples} samples")
+    else:
+        most = int((log.time_s[-1] - log.time_s[0]) / rules.shortest_s) + 2
+        stretches = np.empty((most, 2), dtype=np.int64)
+        found = stretches[:steady_stretches(
+            log.time_s, rpm, pressure, usable, 2.0 * rules.rpm_within,
+            2.0 * rules.pressure_within_pa, rules.shortest_s, rules.longest_s, stretches)]
+        wanted = (f"no steady window of {rules.shortest_s:g} s",
+                  f"speed within {rules.rpm_within:g} rpm and pressure within "
+                  f"{rules.pressure_within_pa / 1000:g} kPa; for a log of full-throttle pulls set "
+                  "pull_rpm_within under [clean]")
+    if len(found) == 0:
         reasons = "; ".join([*(str(e) for e in out), _held(log, usable, rpm, pressure)])
+        raise InputError([Problem("log", *wanted, reasons, str(log.path), None, "steady")])
+    return _measure(log, mapping, rpm, pressure, found, out)
+
+
+def _late(log: Log, mapping: LogMapping) -> tuple[FloatArray, tuple[str, ...]]:
+    """Delay of each sensor, (N,), and what the log's fuel cuts say of it.
+
+    InputError where the mapping takes it from the cuts and they do not show that of every sensor.
+    """
+    from distrib.calibration.delays import LEAST_CUTS, sensor_delays
+
+    found = sensor_delays(log, mapping)
+    delay = np.full(len(log.cylinders), mapping.rules.delay_s)
+    if not mapping.rules.delay_from_cuts:
+        return delay, tuple(f"{d}; the mapping takes {mapping.rules.delay_s:g} s" for d in found)
+    seen = {d.cylinder: d.delay_s for d in found}
+    missing = [c for c in log.cylinders if c not in seen]
+    if missing:
         raise InputError([Problem(
-            "log", f"no steady window of {rules.shortest_s:g} s",
-            f"speed within {rules.rpm_within:g} rpm and pressure within "
-            f"{rules.pressure_within_pa / 1000:g} kPa", reasons, str(log.path), None, "steady",
-        )])
-    return _measure(log, mapping, rpm, pressure, stretches[:found], out)
+            "clean.delay", f"no delay of cylinders {', '.join(map(str, missing))} to be seen",
+            f"{LEAST_CUTS} fuel cuts of 0.6 s or more in the log, or a delay in seconds",
+            "map fuel_cut or pulse", str(log.path), None, "delay")])
+    return np.array([seen[c] for c in log.cylinders]), tuple(map(str, found))
 
 
 def _held(log: Log, usable: BoolArray, rpm: FloatArray, pressure: FloatArray) -> str:
@@ -153,8 +180,9 @@ def _measure(
     rules = mapping.rules
     w, n = len(stretches), len(log.cylinders)
     start, stop = log.time_s[stretches[:, 0]], log.time_s[stretches[:, 1] - 1]
-    low = np.searchsorted(log.time_s, start + rules.delay_s, side="left")
-    high = np.searchsorted(log.time_s, stop + rules.delay_s, side="right")
+    late, about_delay = _late(log, mapping)
+    low = np.searchsorted(log.time_s, start[:, None] + late, side="left")
+    high = np.searchsorted(log.time_s, stop[:, None] + late, side="right")
     read = np.full((w, n), np.nan)
     scatter = np.full((w, n), np.nan)
     count = np.zeros((w, n), dtype=np.int64)
@@ -162,7 +190,7 @@ def _measure(
     loop = np.zeros((w, n))
     saturated = np.zeros((w, n), dtype=np.int64)
     for k in range(w):
-        piece = log.lambda_[:, low[k] : high[k]]
+        piece = _piece(log.lambda_, low[k], high[k])
         beyond = (piece <= rules.lambda_low) | (piece >= rules.lambda_high)
         good = np.isfinite(piece) & ~beyond
         saturated[k] = np.count_nonzero(beyond, axis=1)
@@ -185,7 +213,8 @@ def _measure(
         read[:, stuck] = np.nan
     base = read * (1.0 + trim / 100.0) * (1.0 + loop / 100.0)
     out.extend(_without_trim(log, read, base, trim, loop))
-    egt = log.others.get("egt")
+    pulls = rules.pull_rpm_within is not None
+    egt = None if pulls else log.others.get("egt")
     if egt is not None:
         egt = _open_probes(log, rules, egt, out)
     return Windows(
@@ -196,8 +225,19 @@ def _measure(
         read, base, scatter, count, trim, loop, _medians(egt, stretches, n, rules),
         _medians(log.others.get("pulse"), stretches, n, rules),
         _highest(log.others.get("knock"), stretches, n), tuple(out),
-        (*log.notes, *_removed(trim, loop), *_in_windows(log, stretches)),
+        (*log.notes, *(PULLS if pulls else ()), *about_delay, *_removed(trim, loop),
+         *_in_windows(log, stretches)),
     )
+
+
+def _piece(lam: FloatArray, low: IntArray, high: IntArray) -> FloatArray:
+    """Readings of a window, (N, samples), each sensor from its own delay on; NaN where shorter."""
+    if np.all(low == low[0]) and np.all(high == high[0]):
+        return lam[:, low[0] : high[0]]
+    out = np.full((len(lam), int((high - low).max())), np.nan)
+    for c, (a, b) in enumerate(zip(low, high, strict=True)):
+        out[c, : b - a] = lam[c, a:b]
+    return out
 
 
 def _without_trim(

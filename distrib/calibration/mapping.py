@@ -39,6 +39,8 @@ SPEED_WORDS: Final[Mapping[str, str]] = {
 """Other ways to write revolutions per minute."""
 CLOCK_UNIT: Final = "clock"
 """In place of a unit: the column holds times of day, 14:05:07.25."""
+FROM_CUTS: Final = "fuel cuts"
+"""In place of a delay: as the log's fuel cuts show it, sensor by sensor."""
 THOUSANDS: Final[Mapping[str, str]] = {"space": " ", ",": ",", ".": ".", "'": "'"}
 
 
@@ -100,6 +102,8 @@ class CleanRules:
     """Limits of the clean-up; defaults are common practice.
 
     `rpm_within` and `pressure_within_pa` are half-widths about the middle of a steady window.
+    `pull_rpm_within`, where given, is the half-width in speed of the windows of a log of pulls;
+    `delay_from_cuts` takes each sensor's delay from the log's fuel cuts.
     """
 
     rpm_within: float = 50.0
@@ -114,6 +118,8 @@ class CleanRules:
     coolant_from_k: float = 343.15
     misfire_scatter: float = 0.06
     least_samples: int = 10
+    pull_rpm_within: float | None = None
+    delay_from_cuts: bool = False
 
 
 @dataclass(frozen=True)
@@ -329,12 +335,15 @@ def _rules(top: Node) -> CleanRules:
     base = CleanRules()
     if node is None:
         return base
+    cuts = node.raw("delay") == FROM_CUTS
     given: dict[str, float | int | None] = {
         "rpm_within": node.number("rpm_within", 1, 1000),
         "pressure_within_pa": node.quantity("pressure_within", "depression"),
         "shortest_s": node.quantity("shortest", "time"),
         "longest_s": node.quantity("longest", "time"),
-        "delay_s": node.quantity("delay", "time"),
+        "delay_s": None if cuts else node.quantity("delay", "time"),
+        "pull_rpm_within": node.number("pull_rpm_within", 20, 2000),
+        "delay_from_cuts": cuts or None,
         "lambda_low": node.number("lambda_low", 0.3, 1.0),
         "lambda_high": node.number("lambda_high", 1.0, 10.0),
         "egt_low_k": node.quantity("egt_low", "temperature"),
