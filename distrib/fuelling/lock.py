@@ -42,6 +42,7 @@ class Bar(IntEnum):
     SECOND_NOT_RICH = 9
     TAKEN_OFF_SINCE = 10
     SECOND_DIFFERS = 11
+    SAME_READINGS = 12
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,8 @@ def removal_lock(
     """Where fuel may come off after `now`, given the run before it; `target` (P,) lambda.
 
     The earlier run counts only where no fuel has come off the cylinder since: what was rich at a
-    larger trim has had its answer.
+    larger trim has had its answer. A cell that reads the same in both to the last digit, lambda and
+    exhaust of every cylinder, was read once: every reading counts once.
     """
     goal = np.asarray(target, dtype=np.float64).reshape(-1, 1)
     first, above = _bars(now, goal, limits)
@@ -95,8 +97,10 @@ def removal_lock(
     with np.errstate(invalid="ignore"):
         since = before.trim_percent > now.trim_percent + TRIM_DIGIT_PERCENT
     known = np.isfinite(before.lambda_read) & np.isfinite(before.trim_percent)
+    same = (_equal(before.lambda_read, now.lambda_read) & _equal(before.exhaust_k, now.exhaust_k)
+            ).all(axis=1, keepdims=True)
     for mask, value in (
-        (~known, Bar.NO_SECOND_RUN), (since, Bar.TAKEN_OFF_SINCE),
+        (~known, Bar.NO_SECOND_RUN), (same & known, Bar.SAME_READINGS), (since, Bar.TAKEN_OFF_SINCE),
         (second == Bar.KNOCK, Bar.KNOCK), (second == Bar.NOT_RICH, Bar.SECOND_NOT_RICH),
         (second != Bar.OPEN, Bar.SECOND_DIFFERS),
     ):
@@ -110,6 +114,10 @@ def removal_lock(
         ratio = ratio * np.maximum(fuel / (1.0 + now.trim_percent / 100.0), 1.0)
     return Lock(bar == Bar.OPEN, bar.astype(np.int64), above, np.where(known, need, np.nan),
                 np.where(known, ratio, np.nan))
+
+
+def _equal(a: FloatArray, b: FloatArray) -> BoolArray:
+    return np.asarray((a == b) | (np.isnan(a) & np.isnan(b)))
 
 
 def _bars(run: Run, goal: FloatArray, limits: Limits) -> tuple[IntArray, FloatArray]:
@@ -159,5 +167,6 @@ def bar_words(bar: int, exhaust_above_k: float) -> str:
         Bar.NO_SECOND_RUN: "no second run yet",
         Bar.SECOND_NOT_RICH: "the run before did not show it rich",
         Bar.TAKEN_OFF_SINCE: "fuel came off since the run before: needs a second run at this trim",
+        Bar.SAME_READINGS: "the run before holds the very same readings: that is no second run",
         Bar.SECOND_DIFFERS: "exhaust or knock of the run before do not agree",
     }[Bar(bar)]

@@ -87,7 +87,7 @@ def test_fuel_comes_off_after_two_sheets_that_agree(
     lam = list(RICH)
     for k in range(3):
         full = fill(sheet, tmp_path / f"f{k}.csv", {4000.0: reading(
-            lam, trims, [c if r == 1.0 else 830.0 - 700.0 * (1.0 - r)
+            lam, trims, [k + (c if r == 1.0 else 830.0 - 700.0 * (1.0 - r))
                          for c, r in zip(COOL, lam, strict=True)])})
         kept = full.read_bytes()
         sheet = tmp_path / f"s{k + 1}.csv"
@@ -104,7 +104,7 @@ def test_fuel_comes_off_after_two_sheets_that_agree(
     assert len(back.runs) == 3  # every run that was entered stands on the last sheet
     target = read_case(CASE).fuel.lambda_target
     assert back.runs[0].lambda_measured == pytest.approx(target * np.array(RICH), abs=1e-5)
-    assert back.runs[1].egt_degc.tolist() == list(COOL)
+    assert back.runs[1].egt_degc.tolist() == [c + 1.0 for c in COOL]
     assert back.runs[2].trim_percent.tolist() == [0.0, 0.0, 0.0, -2.0]
     assert set(back.runs[2].knock.tolist()) == {"0"}
     assert not np.isfinite(back.lambda_measured).any()  # blanks for the next run
@@ -372,9 +372,11 @@ knock = { columns = ["K1", "K2", "K3", "K4"], cylinders = [1, 2, 3, 4] }
 
 [state]""").replace("percent = [2.0, 0.0, -1.0, 0.0]", "percent = [0, 0, 0, 0]")
     (tmp_path / "map.toml").write_text(text)
-    first, second = (log_with(tmp_path / f"{k}.csv", 0.96, 802.0) for k in "ab")
+    first, second = (log_with(tmp_path / f"{k}.csv", 0.96, egt) for k, egt in zip(
+        "ab", (802.0, 801.0), strict=True))
     noisy = log_with(tmp_path / "n.csv", 0.96, 802.0, "4")
-    for logs, off in (([first], 0.0), ([first, second], -2.0), ([noisy, second], 0.0)):
+    for logs, off in (([first], 0.0), ([first, second], -2.0), ([noisy, second], 0.0),
+                      ([first, first], 0.0)):
         args = [x for log in logs for x in ("--log", log)]
         code, out, err = run(["trims", CASE, *args, "--mapping", tmp_path / "map.toml", "--policy",
                               "to-target", "--json", "-"], capsys)

@@ -90,6 +90,8 @@ def test_random_engines(policy: Policy) -> None:
                     assert agrees(run, p, c, target)
                     assert before is not None and agrees(before, p, c, target)
                     assert before.trim_percent[p, c] <= now[p, c] + 0.061
+                    assert not (np.array_equal(run.lambda_read[p], before.lambda_read[p])
+                                and np.array_equal(run.exhaust_k[p], before.exhaust_k[p]))
                     # and not below what either reading asks for (all fuel at the ports: by hand)
                     if engine.follows == 0.0:
                         need = max((1.0 + r.trim_percent[p, c] / 100.0) * r.lambda_read[p, c]
@@ -97,5 +99,8 @@ def test_random_engines(policy: Policy) -> None:
                         assert fuel[p, c] >= need * (1.0 - 1e-9)
             unlocked += int(made.lock.open.sum())
             before = run
+            if rng.random() < 0.2:  # the same sheet brought back twice
+                again = f.next_round(run, engine.target, policy=policy, before=run, limits=limits)
+                assert not again.lock.open.any()
             engine.apply(made)
     assert (removals > 100 and unlocked > 100) or policy == "richen-only"

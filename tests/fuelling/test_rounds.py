@@ -36,7 +36,8 @@ QUIET = [0.0] * 4
 def twice(lam: list[float] = RICH, exhaust: list[float] = COOL, knock: list[float] = QUIET,
           target: float = 0.80, policy: Policy = "to-target") -> f.Round:
     one = run(lam, exhaust=exhaust, knock=knock)
-    return f.next_round(one, target, policy=policy, before=one)
+    other = replace(one, exhaust_k=one.exhaust_k + 1.0)  # a run of its own reads a little different
+    return f.next_round(one, target, policy=policy, before=other)
 
 
 @pytest.mark.parametrize("policy", POLICIES)
@@ -98,7 +99,8 @@ def test_each_bar_of_one_run(change: dict[str, object], bar: Bar) -> None:
     (run([0.8, 0.8, 0.8, 0.795], exhaust=COOL, knock=QUIET), Bar.SECOND_NOT_RICH),
     (run(RICH, exhaust=COOL, knock=[2.0, 0.0, 0.0, 0.0]), Bar.KNOCK),
     (run(RICH, exhaust=[1100.0] * 4, knock=QUIET), Bar.SECOND_DIFFERS),
-    (run(RICH, [0.0, 0.0, 0.0, 1.0], COOL, QUIET), Bar.TAKEN_OFF_SINCE),
+    (run(RICH, exhaust=COOL, knock=QUIET), Bar.SAME_READINGS),
+    (run(RICH, [0.0, 0.0, 0.0, 1.0], [t + 1.0 for t in COOL], QUIET), Bar.TAKEN_OFF_SINCE),
 ])
 def test_each_bar_of_the_run_before(earlier: f.Run | None, bar: Bar) -> None:
     made = f.next_round(run(RICH, exhaust=COOL, knock=QUIET), 0.80, policy="to-target",
