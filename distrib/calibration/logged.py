@@ -11,7 +11,7 @@ import numpy as np
 from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.cell_words import about_cells, cell_name
 from distrib.calibration.cells import Cells, for_cylinders, into_cells
-from distrib.calibration.clean import steady_windows
+from distrib.calibration.clean import Windows, steady_windows
 from distrib.calibration.entries import Entries, blank_entries
 from distrib.calibration.log import LOG_WARNINGS, read_log
 from distrib.calibration.mapping import LogMapping
@@ -19,6 +19,7 @@ from distrib.calibration.next_trims import (
     Logged,
     NextTrims,
     Travels,
+    WindowPoints,
     about_duty,
     about_sets,
     flips_of,
@@ -51,6 +52,7 @@ class _LogRun:
     name: str
     cells: Cells
     complete: BoolArray
+    windows: WindowPoints
     said: tuple[str, ...]
     why_not: tuple[str, ...]
 
@@ -116,7 +118,8 @@ def next_from_log(
         expected, rpm, pressure, read, run.lambda_read, measured, np.full_like(read, np.nan), made,
         on_trimmed_sets(case, made.trims.trim_percent), "fuel", "", None,
         stops(made, rpm, pressure, expected), reasons(made), statements,
-        _travels([_entries(r, at) for r in runs]), duty=duty, logged=logged(cells, at))
+        _travels([_entries(r, at) for r in runs]), duty=duty, logged=logged(cells, at),
+        windows=last.windows)
 
 
 def _read_run(
@@ -131,8 +134,22 @@ def _read_run(
     left = (*_incomplete(cells, expected), *(str(e) for e in windows.exclusions))
     return _LogRun(
         name, cells, np.asarray(np.isfinite(cells.lambda_base).all(axis=-1)),
+        _points(windows, expected),
         tuple(mark + text for text in (*windows.notes, *left)),
         (f"{len(windows.rpm)} steady windows", *left))
+
+
+def _points(windows: Windows, cylinders: tuple[int, ...]) -> WindowPoints:
+    """The windows with the cylinders in order; NaN for one without a sensor."""
+    at = [cylinders.index(c) for c in windows.cylinders]
+
+    def placed(values: FloatArray) -> FloatArray:
+        out = np.full((len(values), len(cylinders)), np.nan)
+        out[:, at] = values
+        return out
+
+    return WindowPoints(windows.rpm, windows.pressure_pa, placed(windows.lambda_read),
+                        placed(windows.egt_k))
 
 
 def _entries(run: _LogRun, at: tuple[IntArray, ...]) -> Entries:

@@ -26,8 +26,8 @@ class NextTrims:
     `stops` (P,) banners and `why` (P, N) reasons in words. `predicted_percent` is what the sheet
     held: `reference` says whether that was predicted or measured before; NaN for a log.
     `total_pulse_s`, `dead_time_s` (P, N) untrimmed pulse of a sheet; `duty` (P, N) with the next
-    trims, both None where not known. `logged` holds counts and spread of a log. `travels` is what
-    the next sheet carries on.
+    trims, both None where not known. `logged` holds counts and spread of a log, `windows` its
+    windows. `travels` is what the next sheet carries on.
     """
 
     cylinders: tuple[int, ...]
@@ -50,6 +50,7 @@ class NextTrims:
     dead_time_s: FloatArray | None = None
     duty: FloatArray | None = None
     logged: Logged | None = None
+    windows: WindowPoints | None = None
 
     @property
     def trims(self) -> Trims:
@@ -74,6 +75,16 @@ class Travels:
     rest_trim: FloatArray
     rest_entries: Entries
     rest_runs: tuple[Entries, ...]
+
+
+@dataclass(frozen=True)
+class WindowPoints:
+    """The windows of a log: speed and pressure (W,), lambda as read and exhaust (W, N)."""
+
+    rpm: FloatArray
+    pressure_pa: FloatArray
+    lambda_read: FloatArray
+    egt_k: FloatArray
 
 
 @dataclass(frozen=True)

@@ -66,6 +66,10 @@ def trims(
     tables: Annotated[
         str | None, typer.Option(help="Folder for a CSV table of each cylinder, speed by pressure.")
     ] = None,
+    plot: Annotated[
+        str | None,
+        typer.Option(help="Measured lambda and exhaust by cylinder (.svg, .png, .pdf)."),
+    ] = None,
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
@@ -80,19 +84,24 @@ def trims(
     from distrib.cli.output import emit_json
     from distrib.cli.targets import check_targets
     from distrib.cli.trims_show import as_json, show
+    from distrib.errors import InputError, Problem
 
     inputs = (case, filled, *(log or []), mapping, fit, targets)
-    check_targets(inputs, {"--csv": csv, "--page": page, "--json": json})
+    check_targets(inputs, {"--csv": csv, "--page": page, "--json": json, "--plot": plot})
     measured = filled is not None or bool(log) or mapping is not None
-    for option, path in (("--page", page), ("--json", json), ("--csv", None if measured else csv)):
+    for option, path in (("--page", page), ("--json", json), ("--plot", plot),
+                         ("--csv", None if measured else csv)):
         if path is not None:
             check_not_lost(option, path, None)
     read = read_case(case)
     if measured:
         _check_measured(ctx, filled, log, mapping)
         _measured(read, [filled] if filled is not None else log or [], mapping, policy, step,
-                  confirmed, targets, Outputs(csv, page, tables, json, inputs))
+                  confirmed, targets, Outputs(csv, page, tables, json, inputs), plot)
         return
+    if plot is not None:
+        raise InputError([Problem("--plot", "it without measured data", "--filled or --log",
+                                  "distrib shares --plot draws the prediction")])
     table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit,
                    targets)
     write_sheets(table, Outputs(csv, page, tables, json, inputs))
@@ -171,18 +180,25 @@ def _check_measured(
 
 def _measured(
     case: Case, paths: list[str], mapping: str | None, policy: str, step: float, confirmed: str,
-    targets: str | None, to: Outputs,
+    targets: str | None, to: Outputs, plot: str | None,
 ) -> None:
     """Next trims from a filled sheet, or with a mapping from logs, printed and written."""
     from distrib.calibration.gate import gate
     from distrib.calibration.next_sheet import next_table
-    from distrib.cli.output import emit_json, note
+    from distrib.cli.output import emit_json, note, wrote
     from distrib.cli.trims_filled import as_json, next_trims, show
+    from distrib.files import write_bytes_atomic
+    from distrib.report.trim_plots import trim_picture
 
     opened = gate(confirmed.split(","))
     found = next_trims(case, paths, mapping, policy, step, targets)
+    if plot is not None:  # its kind is checked before anything is written
+        picture = trim_picture(found, plot)
     if to.csv is not None or to.page is not None or to.tables is not None:
         write_sheets(next_table(case, found, opened), to)
+    if plot is not None:
+        write_bytes_atomic(plot, picture)
+        wrote(plot)
     if to.json is not None:
         emit_json(to.json, as_json(case, found, opened, paths))
     if to.json != "-":

@@ -394,3 +394,35 @@ knock = { columns = ["K1", "K2", "K3", "K4"], cylinders = [1, 2, 3, 4] }
         code, _, err = run(["trims", CASE, *args, "--mapping", tmp_path / "map.toml", option,
                             first], capsys)
         assert code == 2 and "what was read is never written over" in err
+
+
+def test_picture_of_what_was_measured(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A panel of lambda for every cylinder, and one of the exhaust; every cell and window in it."""
+    from distrib.calibration.logged import next_from_log
+    from distrib.calibration.mapping import read_log_mapping
+    from distrib.report.trim_plots import trim_figure
+
+    text = LOG_MAPPING.replace("[state]", """egt = { columns = ["E1", "E2", "E3", "E4"], \
+cylinders = [1, 2, 3, 4], unit = "degC" }
+
+[state]""")
+    (tmp_path / "map.toml").write_text(text)
+    log = log_with(tmp_path / "l.csv", 0.96, 802.0)
+    args = ["trims", CASE, "--log", log, "--mapping", tmp_path / "map.toml", "--plot"]
+    for kind in ("svg", "png", "pdf"):
+        assert run([*args, tmp_path / f"p.{kind}"], capsys)[0] == 0
+        assert (tmp_path / f"p.{kind}").stat().st_size > 2000
+    code, _, err = run([*args, tmp_path / "p.bmp", "--csv", tmp_path / "n.csv"], capsys)
+    assert code == 2 and ".svg, .png or .pdf" in err and not (tmp_path / "n.csv").exists()
+    code, _, err = run(["trims", CASE, "--plot", tmp_path / "q.svg"], capsys)
+    assert code == 2 and "without measured data" in err
+    found = next_from_log(read_case(CASE), [log], read_log_mapping(tmp_path / "map.toml"),
+                          "to-target", 0.5)
+    axes = [ax for ax in trim_figure(found).axes if ax.get_visible()]
+    assert len(axes) == 8
+    assert found.windows is not None
+    for c in range(4):
+        drawn = {line.get_label(): line for line in axes[c].get_lines()}
+        assert drawn["200 kPa absolute"].get_ydata() == pytest.approx(found.lambda_read[:, c])
+        assert drawn["window"].get_xdata() == pytest.approx(found.windows.rpm)
+        assert axes[c].get_ylim() == axes[0].get_ylim()
