@@ -192,8 +192,8 @@ def _measured(
 
     opened = gate(confirmed.split(","))
     found = next_trims(case, paths, mapping, policy, step, targets)
-    if plot is not None:  # its kind is checked before anything is written
-        picture = trim_picture(found, plot)
+    # its kind is checked before anything is written
+    picture = b"" if plot is None else trim_picture(found, plot)
     if to.csv is not None or to.page is not None or to.tables is not None:
         write_sheets(next_table(case, found, opened), to)
     if plot is not None:

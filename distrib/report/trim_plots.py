@@ -44,6 +44,8 @@ def trim_figure(found: NextTrims) -> Figure:
                 ax.set_title(f"cylinder {cylinder}", fontsize=9)
             if column == 0:
                 ax.set_ylabel(label)
+            else:
+                ax.tick_params(labelleft=False)
             if k == len(shows) - 1:
                 ax.set_xlabel("speed (rpm)")
     for k in range(len(shows)):  # one scale for all cylinders
@@ -54,8 +56,8 @@ def trim_figure(found: NextTrims) -> Figure:
     for ax in axes.ravel():
         if not ax.has_data():
             ax.set_visible(False)
-    axes[0, 0].legend(loc="lower left", bbox_to_anchor=(0.0, 1.18), ncols=4, fontsize=8,
-                      borderaxespad=0.0)
+    handles, labels = axes[0, 0].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside upper left", ncols=4, fontsize=8)
     return figure
 
 
