@@ -105,7 +105,7 @@ def _statements(
     else:
         out.append(f"the real pattern is {d:.2f} times the predicted one (90 %: {low:.2f} to "
                    f"{high:.2f})")
-    for c, value, out_ in zip(cylinders, *stands_out(offset, error), strict=True):
+    for c, value, out_ in zip(cylinders, *stands_out(offset, error, len(offset)), strict=True):
         if out_:
             side = "lean" if value > 0.0 else "rich"
             out.append(

@@ -35,6 +35,9 @@ def fit(
     plot: Annotated[
         str | None, typer.Option(help="Residual plot of the bench fit or the log (SVG).")
     ] = None,
+    rehearse: Annotated[
+        bool, typer.Option("--rehearse", help="What the runs of --swap would find, if made.")
+    ] = False,
     model: Annotated[
         str, typer.Option(help="Engine model for a log: phased, wave or both.")
     ] = "phased",
@@ -49,8 +52,11 @@ def fit(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json, note
+    from distrib.errors import InputError, Problem
 
     _check_options(bench, log, swap, mapping or [], out, plot)
+    if rehearse and swap is None:
+        raise InputError([Problem("--rehearse", "it without --swap", "the runs of a swap test")])
     read = read_case(case)
     _check_files(read, (case, bench, log, swap, *(mapping or [])), bench, out, plot, json)
     maps = _mappings(mapping or [], bench is not None, log is not None)
@@ -64,7 +70,9 @@ def fit(
     if log is not None:
         found = _log(calibrated, log, maps, model)
         result["engine"] = _log_json(found)
-    if swap is not None:
+    if swap is not None and rehearse:
+        result["rehearsal"] = _rehearsed(read, swap, quiet)
+    elif swap is not None:
         solved, sheet = _swap(read, swap)
         result["swap"] = _swap_json(solved, sheet, read)
     # everything has been worked out: only now is anything written
@@ -76,7 +84,7 @@ def fit(
             _show_bench(fitted)
     if log is not None and not quiet:
         _show_log(found)
-    if swap is not None and not quiet:
+    if swap is not None and not rehearse and not quiet:
         _show_swap(solved, sheet)
     if json is not None:
         emit_json(json, result)
@@ -114,8 +122,12 @@ def _check_files(
 ) -> None:
     """InputError for an output that would fall on an input, or cannot be written."""
     from distrib.calibration.bench_fit import calibrated_path
+    from distrib.calibration.sheet_guard import check_not_lost
     from distrib.cli.targets import check_targets
 
+    for option, path in (("--out", out), ("--plot", plot), ("--json", json)):
+        if path is not None:
+            check_not_lost(option, path, None)
     target = None if bench is None else str(calibrated_path(case, out))
     check_targets(inputs, {"--out": target, "--plot": plot, "--json": json})
 
@@ -167,7 +179,27 @@ def _swap(case: Case, path: str) -> tuple[SwapResult, SwapSheet]:
     from distrib.calibration.swap_file import read_swap
 
     sheet = read_swap(path, case.engine.cylinders)
-    return solve_swap(sheet.runs, injectors=sheet.injectors), sheet
+    return solve_swap(sheet.runs, injectors=sheet.injectors, sensor_names=sheet.sensors), sheet
+
+
+def _rehearsed(case: Case, path: str, quiet: bool) -> dict[str, Any]:
+    """What the planned swap test would find, printed and for JSON."""
+    from distrib.calibration.rehearsal import rehearse
+    from distrib.calibration.swap import REPEATABILITY
+    from distrib.calibration.swap_file import read_swap
+    from distrib.cli.text import print_wrapped
+
+    found = rehearse(read_swap(path, case.engine.cylinders).runs)
+    if not quiet:
+        print_wrapped("What these runs would find, readings that repeat to "
+                      f"{100 * REPEATABILITY:g} %:")
+        for one in found:
+            print_wrapped(str(one), "  ")
+        print_wrapped("A leak reads lean in vacuum and rich under boost: run the test at both to "
+                      "tell it from a cylinder's own air.")
+    return {"statements": (), "faults": [
+        {"part": one.part, "sizes_percent": one.sizes_percent, "found": one.found,
+         "misled": one.misled, "nothing": one.silent, "words": str(one)} for one in found]}
 
 
 def _write_bench(fitted: BenchFit, target: Any) -> None:
