@@ -41,8 +41,17 @@ def kernel(function: F) -> F:
 
 
 def inline(function: F) -> F:
-    """Compile a small function that is always inlined into the kernels that call it."""
-    return _compile(function, forceinline=True)
+    """Compile a small function that is always inlined into the kernels that call it.
+
+    Not kept on disk by itself: the kernels are, and writing its machine code costs more than it.
+    """
+    return _compile(function, cache=False, forceinline=True)
+
+
+def inner(function: F) -> F:
+    """Compile a function that only kernels call: without the code to call it from Python, and not
+    kept on disk by itself, since it stands in the code of the kernels. Both cost more than it."""
+    return _compile(function, cache=False, no_cpython_wrapper=True)
 
 
 def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions: int = 1) -> None:
@@ -65,8 +74,10 @@ def _compile(function: F, **options: Any) -> F:
     from numba import njit
 
     with _cache_folder(function.__module__):
-        compiled: Any = njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"},
-                             **options)(function)
+        settings: dict[str, Any] = {
+            "cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"},
+            "no_cfunc_wrapper": True, **options}
+        compiled: Any = njit(**settings)(function)
     return cast("F", compiled)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.cell_words import about_cells
 from distrib.calibration.entries import Entries, blank_entries
@@ -11,7 +12,6 @@ from distrib.calibration.next_trims import NextTrims, Travels, about_duty, about
 from distrib.calibration.round_words import reasons, round_cautions, stops
 from distrib.calibration.score import Score, score
 from distrib.calibration.sheet_read import FilledSheet
-from distrib.calibration.trim_table import case_limits
 from distrib.case.change import case_hash
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
@@ -74,7 +74,7 @@ def _next(
     case: Case, sheet: FilledSheet, at: IntArray, rest: IntArray, cylinders: tuple[int, ...],
     policy: Policy, step: float, partial: list[str],
 ) -> NextTrims:
-    limits, follows = case_limits(case), case.fuel.air_following_fraction
+    limits, follows = limits_of(case), case.fuel.air_following_fraction
     run = _run(case, sheet, sheet.entries, at)
     made = next_round(run, _target(case, sheet, at), policy=policy, step=step,
                       before=_before(case, sheet, at), limits=limits,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.cell_words import about_cells, cell_name
 from distrib.calibration.cells import Cells, for_cylinders, into_cells
@@ -26,7 +27,6 @@ from distrib.calibration.next_trims import (
 )
 from distrib.calibration.round_words import reasons, round_cautions, stops
 from distrib.calibration.targets import Targets
-from distrib.calibration.trim_table import case_limits
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
 from distrib.fuelling import Run, Trims, check_injection, next_round
@@ -100,7 +100,7 @@ def next_from_log(
         here = runs[-2].complete[at][:, None]
         before = replace(earlier, lambda_read=np.where(here, earlier.lambda_read, np.nan))
     rpm, pressure = cells.rpm[at[0]], cells.pressure_pa[at[1]]
-    limits, follows = case_limits(case), case.fuel.air_following_fraction
+    limits, follows = limits_of(case), case.fuel.air_following_fraction
     goal = np.full(len(rpm), case.fuel.lambda_target) if targets is None else targets.at(
         rpm, pressure)
     made = next_round(run, goal, policy=policy, step=step, before=before, limits=limits,

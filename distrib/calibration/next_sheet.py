@@ -6,13 +6,14 @@ from typing import Any
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.build.fuel_sets import fuel_sets
 from distrib.calibration.entries import Entries
 from distrib.calibration.gate import Gate
 from distrib.calibration.next_trims import NextTrims
 from distrib.calibration.pulses import SetPulses
 from distrib.calibration.sheet import MeasuredCells, TrimTable
-from distrib.calibration.trim_table import case_limits, limit_lines
+from distrib.calibration.trim_table import limit_lines
 from distrib.case.change import case_hash
 from distrib.case.geometry import distance_from_entry_m
 from distrib.case.schema import Case
@@ -68,7 +69,7 @@ def next_table(case: Case, found: NextTrims, gate: Gate) -> TrimTable:
     pulse differs between the cylinders of a cell or whose dead time differs at all.
     """
     grid, rest, made = _Grid(found), found.travels, found.trims
-    limits, target = case_limits(case), found.round.target
+    limits, target = limits_of(case), found.round.target
     air = 1.0 + found.measured_percent / 100.0
     lam = lambda_at_equal_fuel(air, target[:, None], 1.0, case.fuel.air_following_fraction)
     pulse, dead = _one_pulse(found)

@@ -107,7 +107,8 @@ def _why(found: NextTrims, k: int) -> list[str]:
 
 def as_json(case: Case, found: NextTrims, gate: Gate, paths: Sequence[str]) -> dict[str, Any]:
     """Next trims for `--json`: cells with cylinders, the score, limits, what is to confirm."""
-    from distrib.calibration.trim_table import case_limits, limit_lines
+    from distrib.answer.facts import limits_of
+    from distrib.calibration.trim_table import limit_lines
 
     return {
         "case": {"title": case.title, "path": case.path}, "measured": list(paths),
@@ -117,7 +118,7 @@ def as_json(case: Case, found: NextTrims, gate: Gate, paths: Sequence[str]) -> d
         "cells": [_cell_json(found, k) for k in range(len(found.rpm))],
         "to_confirm": [{"key": i.key, "text": i.text} for i in gate.open],
         "confirmed": [i.key for i in gate.confirmed],
-        "limits": limit_lines(case_limits(case), measured=True), "score": found.score,
+        "limits": limit_lines(limits_of(case), measured=True), "score": found.score,
         "statements": found.statements,
     }
 

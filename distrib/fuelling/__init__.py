@@ -40,7 +40,7 @@ from distrib.fuelling.trims import (
     plan,
     sign_flips,
 )
-from distrib.fuelling.verdict import Verdict, more_cautious, side, verdicts, words
+from distrib.fuelling.verdict import Verdict, side, verdicts, words
 
 __all__ = [
     "DEFAULT_LIMITS", "MEASURED_POLICIES", "PREDICTED_POLICIES", "DutyCheck", "FuelProperties",
@@ -48,6 +48,6 @@ __all__ = [
     "Trims", "Verdict", "afr_from_lambda", "air_following_share", "blank_run", "blend",
     "check_duty", "check_injection", "convert_percent", "dead_time", "duty", "flow_at_pressure",
     "fuel", "fuel_mass", "lambda_at_equal_fuel", "lambda_from_afr", "limits",
-    "more_cautious", "needed_multiplier", "next_round", "plan", "port_factors",
+    "needed_multiplier", "next_round", "plan", "port_factors",
     "port_fuel_factor", "removal_lock", "side", "sign_flips", "trim_of_stage", "verdicts", "words",
 ]

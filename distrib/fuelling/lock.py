@@ -97,10 +97,11 @@ def removal_lock(
     with np.errstate(invalid="ignore"):
         since = before.trim_percent > now.trim_percent + TRIM_DIGIT_PERCENT
     known = np.isfinite(before.lambda_read) & np.isfinite(before.trim_percent)
-    same = (_equal(before.lambda_read, now.lambda_read) & _equal(before.exhaust_k, now.exhaust_k)
-            ).all(axis=1, keepdims=True)
+    same = (_equal(before.lambda_read, now.lambda_read)
+            & _equal(before.exhaust_k, now.exhaust_k)).all(axis=1, keepdims=True)
     for mask, value in (
-        (~known, Bar.NO_SECOND_RUN), (same & known, Bar.SAME_READINGS), (since, Bar.TAKEN_OFF_SINCE),
+        (~known, Bar.NO_SECOND_RUN), (same & known, Bar.SAME_READINGS),
+        (since, Bar.TAKEN_OFF_SINCE),
         (second == Bar.KNOCK, Bar.KNOCK), (second == Bar.NOT_RICH, Bar.SECOND_NOT_RICH),
         (second != Bar.OPEN, Bar.SECOND_DIFFERS),
     ):

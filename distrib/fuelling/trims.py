@@ -71,7 +71,7 @@ def plan(
 
     `step` is the part of the computed change that is applied now (half-step 0.5 is the habit of
     careful tuners, then measure again). Policies, with n the needed multiplier over its mean:
-    richen-only: n/min n - 1, so that nobody gets less fuel than the base map gives;
+    richen-only: n - 1 where that is above 0: nobody gets less fuel than the base map gives;
     anchor-leanest: the base map is raised until the leanest cylinder is right, the others stay
     rich until they are measured.
     A trim stops at `richen_cap_percent`; a need of `refuse_percent` refuses the whole point.
@@ -88,7 +88,7 @@ def plan(
     zero = np.zeros_like(n)
     wanted, raised = zero, zero[:, 0]
     if policy == "richen-only":
-        wanted = step * (n / n.min(axis=-1, keepdims=True) - 1.0)
+        wanted = step * np.maximum(n - 1.0, 0.0)
     else:
         raised = step * (n.max(axis=-1) - 1.0)
     trim, base = np.minimum(wanted, cap), np.minimum(raised, cap)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from distrib.case.geometry import area_ratio, displacement_m3, total_plenum_volume_m3
-from distrib.fuelling.verdict import Verdict, more_cautious, verdicts
+from distrib.fuelling.verdict import Verdict
 from distrib.report.charts import point_of, spread_row
 from distrib.report.data import ReportData
 from distrib.report.document import Bullets, Facts, Heading, Paragraph, Section
@@ -18,10 +18,8 @@ from distrib.report.schedule import distances_m, entry_line
 from distrib.report.tables import (
     ShareRow,
     conditions_in_words,
-    fuel_limits,
     half_width,
     share_rows,
-    span_note,
     spread_in_words,
     verdict_map,
 )
@@ -33,21 +31,11 @@ if TYPE_CHECKING:
 
 
 def heeded(data: ReportData) -> dict[int, Verdict]:
-    """Verdict to heed for each cylinder: of the engine models (phased, wave) the graver one.
-
-    Without an engine model the first result that converged speaks; empty when none did.
-    """
-    found: dict[int, Verdict] = {}
-    engine = [s for s in data.shares if s.model != "bench"] or list(data.shares[:1])
-    for shares in engine:
-        rows = share_rows(data.case, shares, point_of(shares, data.point))
-        for cylinder, verdict in verdict_map(rows).items():
-            if cylinder not in found:
-                found[cylinder] = verdict
-                continue
-            graver = more_cautious(np.array([found[cylinder]]), np.array([verdict]))
-            found[cylinder] = verdict if str(graver[0]) == verdict else found[cylinder]
-    return found
+    """Verdict of each cylinder by the first result, the engine figure; empty when it has none."""
+    if not data.shares:
+        return {}
+    first = data.shares[0]
+    return verdict_map(share_rows(data.case, first, point_of(first, data.point)))
 
 
 def glance_section(
@@ -74,6 +62,8 @@ def answer_in_words(data: ReportData) -> list[str]:
     """The answer first (who runs lean or rich), then what each model says, one sentence each."""
     if not data.shares:
         return ["No model has been run for this report."]
+    if data.lines:
+        return list(data.lines)
     out = [_answer(data)]
     for shares in data.shares:
         point = point_of(shares, data.point)
@@ -87,7 +77,6 @@ def answer_in_words(data: ReportData) -> list[str]:
         places = decimals_for(half_width(rows))
         said += (f"most air {_one(most, places)}, least air {_one(least, places)}; "
                  f"{spread_in_words(shares, point)}")
-        said += "; ".join(["", *span_note(shares)])
         out.append(as_sentence(said + _how_often(shares, point, most.cylinder)
                                + (f"; {RIG}" if shares.model == "bench" else "")))
     return out
@@ -121,34 +110,7 @@ def _answer(data: ReportData) -> str:
         parts.append("Even within the limits: no cylinder stands out as lean or rich.")
     if all(s.model == "bench" for s in data.shares):
         parts.append("These are figures of a steady rig, which overstates what an engine does.")
-    parts += _elsewhere(data)
     return " ".join(parts)
-
-
-def _elsewhere(data: ReportData) -> list[str]:
-    """The speed at which a model gives one cylinder most air, where that is more than at the
-    speed of the page and beyond the watch limit."""
-    limits = fuel_limits(data.case)
-    cylinders = sorted(r.cylinder for r in data.case.runners)
-    here = max((float(np.nanmax(s.deviation_percent[point_of(s, data.point)]))
-                for s in data.shares if s.model != "bench"
-                and bool(s.converged[point_of(s, data.point)])), default=-np.inf)
-    found = []
-    for sweep in data.rpm_sweep:
-        if sweep.model == "bench" or not np.isfinite(sweep.deviation_percent).any():
-            continue
-        point, i = np.unravel_index(int(np.nanargmax(sweep.deviation_percent)),
-                                    sweep.deviation_percent.shape)
-        found.append((float(sweep.deviation_percent[point, i]), float(sweep.rpm[point]),
-                      cylinders[int(i)], sweep.model))
-    if not found:
-        return []
-    value, rpm, cylinder, model = max(found)
-    if value <= max(limits.watch_percent, here + 0.05):
-        return []
-    verdict = str(verdicts(np.array([value]), None, limits)[0])
-    return [f"More at another speed: cylinder {cylinder} {signed(value, 1)} % at {rpm:.0f} rev/min "
-            f"({model} model), {'lean' if verdict == 'lean' else 'watch'}."]
 
 
 def _one(row: ShareRow, places: int) -> str:
@@ -159,7 +121,7 @@ def _one(row: ShareRow, places: int) -> str:
 
 def _how_often(shares: Shares, point: int, cylinder: int) -> str:
     """In how many samples that cylinder had the most air."""
-    if shares.band is None or "other_deviation_percent" in shares.extra:
+    if shares.band is None:
         return ""
     i = int(np.flatnonzero(shares.cylinders == cylinder)[0])
     chance = float(shares.band.chance_leanest[point, i])

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.fuelling.lambda_ import lambda_at_equal_fuel
-from distrib.fuelling.limits import ORIGIN, Limits, limits
-from distrib.fuelling.verdict import Verdict, more_cautious, verdicts, words
+from distrib.fuelling.limits import ORIGIN
+from distrib.fuelling.verdict import Verdict, verdicts, words
 from distrib.report.data import FindingRow, TrimSheet
 from distrib.report.grid import Column, Table, as_sentence
 from distrib.report.numbers import (
@@ -53,12 +54,6 @@ class ShareRow:
     verdict: Verdict
 
 
-def fuel_limits(case: Case) -> Limits:
-    """The limits of the case as the fuelling part reads them, reasons for changes included."""
-    values = case.limits.model_dump(exclude={"reasons"})
-    return limits(dict(case.limits.reasons), **values)
-
-
 def share_rows(
     case: Case, shares: Shares, point: int = 0, trims: Mapping[int, float] | None = None,
 ) -> tuple[ShareRow, ...]:
@@ -71,11 +66,7 @@ def share_rows(
     deviation = shares.deviation_percent[point]
     band = shares.band
     chance = None if band is None else band.chance_lean[point]
-    verdict = verdicts(deviation, chance, fuel_limits(case))
-    other = shares.extra.get("other_deviation_percent")
-    if other is not None:
-        # a second engine model disagrees: a cylinder is flagged when either model flags it
-        verdict = more_cautious(verdict, verdicts(other[point], None, fuel_limits(case)))
+    verdict = verdicts(deviation, chance, limits_of(case))
     lambda_ = lambda_at_equal_fuel(
         shares.share[point], case.fuel.lambda_target,
         air_following_fraction=case.fuel.air_following_fraction)
@@ -137,14 +128,7 @@ def share_table(
         out.append(tuple(cells))
     title = f"{shares.title}: {shares.model} model, {conditions_in_words(shares, point)}"
     return Table(title, tuple(columns), tuple(out),
-                 (spread_in_words(shares, point), *span_note(shares), *verdict_notes(rows)))
-
-
-def span_note(shares: Shares) -> tuple[str, ...]:
-    """Said where the band of one engine model also spans another."""
-    if "other_deviation_percent" not in shares.extra:
-        return ()
-    return ("the band spans both engine models, and a cylinder is flagged when either flags it",)
+                 (spread_in_words(shares, point), *verdict_notes(rows)))
 
 
 def verdict_notes(rows: Sequence[ShareRow]) -> tuple[str, ...]:
@@ -308,7 +292,7 @@ def assumed_table(assumed: Sequence[tuple[str, str, str]]) -> Table:
 
 def limits_table(case: Case) -> Table:
     """The limits in force for verdicts and trims, with their origin."""
-    found = fuel_limits(case)
+    found = limits_of(case)
     rows = tuple((name.removesuffix("_percent").replace("_", " "),
                   f"{getattr(found, name):g}{' %' if name.endswith('_percent') else ''}",
                   found.origin(name)) for name in ORIGIN)

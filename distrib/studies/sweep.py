@@ -31,11 +31,11 @@ class SweepOptions:
 
     sample: number of points drawn over the dimensions instead of a grid, 0 for the grid.
     band_samples: draws for the band of the spread at each point, 0 for no band.
-    model: bench, phased or wave; solver: another "module:function" in its place. options: more
+    model: engine or bench; solver: another "module:function" in its place. options: more
     arguments for the solver, such as (("boost_pa", 5e4),).
     """
 
-    model: ModelName = "phased"
+    model: ModelName = "engine"
     sample: int = 0
     method: Method = "sobol"
     seed: int = 1
@@ -93,7 +93,7 @@ def _plan(case: Case, dimensions: Sequence[Dimension], options: SweepOptions) ->
     if options.model == "bench":
         if speed is not None:
             raise InputError([Problem(RPM, "varied", "no speeds: a bench has none",
-                                      "leave it out, or take --model phased")])
+                                      "leave it out, or take --model engine")])
         return _outer(others, options), 1
     if speed is not None and speed.bounds is not None:
         return _outer((*others, speed), options), 1

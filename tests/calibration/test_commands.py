@@ -33,7 +33,7 @@ def _engine(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
     n = len(rpm)
     trapped = share * 4.0 * 1.0e-3
     return Shares(
-        "phased", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
+        "engine", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
         {"rpm": rpm, "charge_pressure_pa": pressure}, trapped * rpm[:, None] / 120.0, share,
         deviation_percent(share), spread_percent(share), np.ones(n, bool), np.zeros(n), ("",) * n,
         trapped_air_kg=trapped,
@@ -42,7 +42,7 @@ def _engine(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
 
 @pytest.fixture
 def _stand_in(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(service, "solver", lambda *_: _engine)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: _engine)
 
 
 def _run(args: Sequence[str | Path], capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
@@ -182,27 +182,6 @@ def test_trims_refuses_injection_that_cannot_trim(
     path.write_text(CASE.read_text().replace('injection = "sequential"', f'injection = "{mode}"'))
     code, _, err = _run(["trims", path], capsys)
     assert code == 2 and f"{mode} injection fires several injectors on one output" in err
-
-
-def test_two_models_are_taken_together(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Phased says even, wave says cylinder 2 gets 4 % more: it is flagged and richened."""
-
-    def both(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
-        made = _engine(case, rpm, pressure)
-        even = np.zeros((len(rpm), 4))
-        other = even + np.array([-1.0, 4.0, -2.0, -1.0])
-        return replace(made, share=even + 0.25, deviation_percent=even,
-                       extra={"other_deviation_percent": other})
-
-    monkeypatch.setattr(service, "solver", lambda *_: both)
-    code, out, _ = _run(["trims", CASE, "--rpm", "4000", "--model", "both", "--json", "-"],
-                        capsys)
-    assert code == 0 and "follows the model that gives it more air" in out
-    cell = json.loads(out)["cells"][0]["cylinders"]
-    assert [c["verdict"] for c in cell] == ["even", "lean", "even", "even"]
-    assert [c["trim_percent"] for c in cell] == pytest.approx([0.0, 2.0, 0.0, 0.0])
 
 
 @pytest.mark.usefixtures("_stand_in")
@@ -354,7 +333,7 @@ def test_fit_log_finds_the_factor(tmp_path: Path, capsys: pytest.CaptureFixture[
                     share, share, rpm, rpm, 1, 0, 1)
         return replace(made, share=share, deviation_percent=deviation_percent(share), band=band)
 
-    monkeypatch.setattr(service, "solver", lambda *_: half)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: half)
     write_log(tmp_path / "log.csv")
     (tmp_path / "map.toml").write_text(LOG_MAPPING)
     code, out, err = _run(["fit", CASE, "--log", tmp_path / "log.csv", "--mapping",
@@ -371,7 +350,7 @@ def test_fit_log_finds_the_factor(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert data["score"]["hits"] == 8 and "8 of 8 cylinders fell in their band" in err
     assert "measured" in out
     # the factor goes into the next prediction
-    monkeypatch.setattr(service, "solver", lambda *_: _engine)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: _engine)
     code, out, _ = _run(["trims", CASE, "--rpm", "4000", "--fit", tmp_path / "fit.json",
                          "--json", "-"], capsys)
     cell = json.loads(out)["cells"][0]["cylinders"]
@@ -407,12 +386,12 @@ def test_log_gives_the_next_trims(tmp_path: Path, capsys: pytest.CaptureFixture[
 
 
 SWAP = """run,cylinder,lambda,injector,sensor,trim_percent
-first,1,0.82,A,s1,0
+first,1,0.84,A,s1,0
 first,2,0.80,B,s2,0
 first,3,0.80,C,s3,0
 first,4,0.80,D,s4,0
 second,1,0.80,D,s1,0
-second,2,0.82,A,s2,0
+second,2,0.84,A,s2,0
 second,3,0.80,B,s3,0
 second,4,0.80,C,s4,0
 """
@@ -425,9 +404,9 @@ def test_fit_swap_follows_the_injector(
     path.write_text(SWAP)
     code, out, err = _run(["fit", CASE, "--swap", path], capsys)
     assert code == 0 and "injector A" in out
-    assert "injector A: -2.4 % follows the injector, gives less fuel" in err
+    assert "injector A: -4.8 % follows the injector, gives less fuel" in err
     pairs = SWAP.replace("second,1,0.80,D", "second,1,0.80,B").replace(
-        "second,2,0.82,A", "second,2,0.82,A").replace("second,3,0.80,B", "second,3,0.80,D")
+        "second,2,0.84,A", "second,2,0.84,A").replace("second,3,0.80,B", "second,3,0.80,D")
     path.write_text(pairs)
     code, _, err = _run(["fit", CASE, "--swap", path], capsys)
     assert code == 2 and "{1, 2} and {3, 4}" in err and "cylinders 1 and 3 exchanged" in err

@@ -95,7 +95,7 @@ def _column_twice(lines: list[str], rng: random.Random, delimiter: str) -> bytes
 def good(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
          ) -> dict[str, bytes]:
     """A sound file of each kind, short, by name."""
-    monkeypatch.setattr(service, "solver", lambda *_: engine)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: engine)
     write_log(tmp_path / "log.csv")
     lines = (tmp_path / "log.csv").read_text().split("\n")[:420]
     (tmp_path / "log.csv").write_text("\n".join(lines) + "\n")

@@ -27,7 +27,7 @@ COOL = (830.0, 830.0, 830.0, 802.0)  # 7 K cooler for each percent
 
 @pytest.fixture(autouse=True)
 def _stand_in(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(service, "solver", lambda *_: engine)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: engine)
 
 
 def run(args: Sequence[object], capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:

@@ -95,7 +95,7 @@ def test_sheet_prints_whole(page: chrome.Page, tmp_path: Path, kind: str, paper:
     first = subprocess.run(["pdftotext", "-layout", "-l", "1", str(target), "-"],
                            capture_output=True, text=True, check=True).stdout
     squeezed = re.sub(r"\s+", "", first)
-    for i, j in table.cells():  # every table starts and ends on the first page
+    for i, _ in table.cells():  # every table starts and ends on the first page
         assert re.sub(r"\s+", "", f"{table.rpm[i]:.0f} rpm, 221 kPa absolute") in squeezed
     for heading in page.ask("Array.from(document.querySelectorAll('th')).map(e => e.innerText)"):
         assert all(word in squeezed for word in re.findall(r"\w+", heading)), heading
