@@ -42,6 +42,7 @@ PUBLIC: Final[dict[str, str]] = {
 """Every public name and where it stands: "module:attribute", or a package."""
 
 __all__ = [
+    "answer",
     "compare",
     "fit",
     "improve",
@@ -50,7 +51,6 @@ __all__ = [
     "review",
     "solve_bench",
     "solve_engine",
-
     "sweep",
     "trims",
     "verify",

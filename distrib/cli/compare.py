@@ -134,7 +134,13 @@ def write_plot(found: Sequence[Answer], folder: str) -> None:
 def as_json(found: Sequence[Answer], overall: Comparison, by_speed: Comparison) -> dict[str, Any]:
     """Designs with their figures, who is more even, overall and by speed."""
     from distrib.cli.shares import as_json as one_json
-    from distrib.report.compare_words import chance_of, more_even, pair_sentences, worst_spread
+    from distrib.report.compare_words import (
+        chance_of,
+        compared_points,
+        more_even,
+        pair_sentences,
+        worst_spread,
+    )
 
     titles = [one.case.title for one in found]
 
@@ -148,7 +154,7 @@ def as_json(found: Sequence[Answer], overall: Comparison, by_speed: Comparison) 
         return (titles[top] if sure else None), chances[top]
 
     title, chance = best(overall)
-    speeds = [best(by_speed, p) for p in range(found[0].rpm.size)]
+    speeds = [(None, None) if p is None else best(by_speed, p) for p in compared_points(found)]
     return {
         "designs": [{"name": t, "worst_spread_percent": worst_spread(one)[0],
                      "worst_rpm": worst_spread(one)[1], **one_json(one)}

@@ -93,7 +93,7 @@ def improve(
     log = folder / f"{Path(case).stem}.search.log"
     search, items = _search(present, options, log, resume)
     with _stoppable():
-        items, refused = _reviewed(items)
+        items, refused = _reviewed(items, draws)
         files = write_proposals(items, folder, Path(case).stem)
         judged = _judge(present, items, options, draws, ignore)
     log.unlink(missing_ok=True)
@@ -173,7 +173,8 @@ def _search(present: Case, options: Options, log: Path, resume: bool
         bar.close()
 
 
-def _reviewed(items: list[Proposal]) -> tuple[list[Proposal], list[tuple[str, tuple[str, ...]]]]:
+def _reviewed(items: list[Proposal], draws: int
+              ) -> tuple[list[Proposal], list[tuple[str, tuple[str, ...]]]]:
     """Proposals for which `distrib review` asks no change, solved as it does, and the others with
     its reasons."""
     from distrib.cli.review import reviewed_case
@@ -183,7 +184,8 @@ def _reviewed(items: list[Proposal]) -> tuple[list[Proposal], list[tuple[str, tu
     bar = Progress(len(items), "reviews")
     try:
         for item in items:
-            why = tuple(f"{f.title}: {f.text}" for f in reviewed_case(item.case).having("change"))
+            found = reviewed_case(item.case, draws).having("change")
+            why = tuple(f"{f.title}: {f.text}" for f in found)
             if why:
                 refused.append((item.label, why))
             else:

@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 
 SWING_SIGMA: Final = 2.0
 GROUPS: Final[tuple[tuple[Group, str, int], ...]] = (
-    ("law", "loss laws", 5), ("made", "tolerances of making", 4), ("dimension", "dimensions", 6))
+    ("law", "loss laws", 5), ("made", "tolerances of making", 4),
+    ("engine", "engine, charge and pipe before the entry", 4), ("dimension", "dimensions", 6))
 SWING_NOTE: Final = (
     "one input at a time on the engine figure, the largest spread over six speeds of the wanted "
     "band, all others as designed; what inputs do together is not seen. One standard deviation of "
@@ -82,6 +83,7 @@ def gather(cases: Sequence[Case], wanted: Wanted) -> tuple[list[Gathered], tuple
                 sentences = (*pair_sentences(answers, both), *design_lines(answers))
         except (InputError, NoSolution) as error:
             if len(cases) > 1:
+                sentences = (f"Not compared: {error}",)
                 remarks[0].append(f"not compared: {error}")
             for i, case in enumerate(cases):
                 try:

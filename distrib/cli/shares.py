@@ -225,10 +225,10 @@ def as_json(found: Answer) -> dict[str, Any]:
 
 def model_json(case: Case, result: Shares, trims: Any = None, needed: Any = None
                ) -> dict[str, Any]:
-    """One result at one point, with the keys that the README lists."""
+    """One result at one point, with the keys that the README lists; a rig has no verdicts."""
     from distrib.report.tables import share_rows
 
-    band = result.band
+    band, rig = result.band, result.model == "bench"
     cylinders = [
         {
             "cylinder": row.cylinder, "distance_from_entry_mm": row.distance_m * 1e3,
@@ -236,9 +236,10 @@ def model_json(case: Case, result: Shares, trims: Any = None, needed: Any = None
             "deviation_percent": row.deviation_percent,
             "band_percent": None if band is None else [row.low_percent, row.high_percent],
             "chance_leanest": None if band is None else float(band.chance_leanest[0, i]),
-            "chance_lean": row.chance_lean, "lambda": row.lambda_equal_fuel,
+            "chance_lean": row.chance_lean, "lambda": None if rig else row.lambda_equal_fuel,
             "needed_trim_percent": None if needed is None else float(needed[i]),
-            "trim_percent": None if trims is None else float(trims[i]), "verdict": row.verdict,
+            "trim_percent": None if trims is None else float(trims[i]),
+            "verdict": None if rig else row.verdict,
         }
         for i, row in enumerate(share_rows(case, result, 0))
     ]

@@ -29,7 +29,7 @@ def speed_words(rpm: float) -> str:
 def percent(value: float, sign: bool = False) -> str:
     """A percentage to 0.1; never 0 for something that is not zero."""
     if np.isfinite(value) and 0.0 < abs(value) < 0.05:
-        return "under 0.1"
+        return "under 0.1" if value > 0.0 else "above -0.1"
     return (signed if sign else plain)(value, 1)
 
 
@@ -131,7 +131,9 @@ def worst_table(found: Answer) -> Table:
             if np.isfinite(w.low_percent) else "-",
             "-" if w.trim_percent is None else percent(w.trim_percent, True),
             VERDICT_WORDS[w.verdict]))
-    return Table("", columns, tuple(rows))
+    wanted = found.case.conditions.wanted_rpm is not None and bool(found.inside().any())
+    title = f"Each cylinder at its worst solved speed{' of the wanted band' if wanted else ''}"
+    return Table(title, columns, tuple(rows))
 
 
 def speed_table(found: Answer) -> Table:

@@ -11,6 +11,7 @@ from distrib.numerals import chance_in_words
 from distrib.report.answer_words import percent, speed_words
 from distrib.report.grid import Column, Table
 from distrib.report.numbers import signed
+from distrib.studies.compare import solved_by_all
 
 if TYPE_CHECKING:
     from distrib.answer import Answer
@@ -112,7 +113,10 @@ def differences(found: Sequence[Answer]) -> str:
 
 
 def by_speed_table(found: Sequence[Answer], comparison: Comparison) -> Table:
-    """Spread of every design at every speed, and which is more even there (two designs)."""
+    """Spread of every design at every speed, and which is more even there (two designs).
+
+    `comparison` is over the speeds that all designs solve.
+    """
     name = letters(len(found))
     columns = [Column("speed", "rpm", "right")]
     columns += [Column(f"spread {n}", "%", "right") for n in name]
@@ -120,15 +124,29 @@ def by_speed_table(found: Sequence[Answer], comparison: Comparison) -> Table:
     if len(found) == 2:
         columns.append(Column("more even"))
     rows = []
+    points = compared_points(found)
     for p, rpm in enumerate(found[0].rpm):
         cells = [f"{rpm:.0f}"]
         cells += [percent(float(f.engine.spread_percent[p])) for f in found]
         cells += [f"{int(f.engine.leanest_cylinder[p])} "
-                  f"{signed(float(np.max(f.engine.deviation_percent[p])), 1)}" for f in found]
+                  f"{signed(float(np.max(f.engine.deviation_percent[p])), 1)}"
+                  if f.engine.converged[p] else "-" for f in found]
         if len(found) == 2:
-            best = more_even(comparison, 0, 1, p)
-            chance = 0.0 if best is None else chance_of(comparison, best, 1 - best, p)
-            cells.append("cannot tell" if best is None
-                         else f"{name[best]}  {chance_in_words(chance)}")
+            cells.append(_more_even_cell(comparison, points[p], name))
         rows.append(tuple(cells))
     return Table("", tuple(columns), tuple(rows))
+
+
+def _more_even_cell(comparison: Comparison, point: int | None, name: Sequence[str]) -> str:
+    if point is None:
+        return "no solution"
+    best = more_even(comparison, 0, 1, point)
+    if best is None:
+        return "cannot tell"
+    return f"{name[best]}  {chance_in_words(chance_of(comparison, best, 1 - best, point))}"
+
+
+def compared_points(found: Sequence[Answer]) -> list[int | None]:
+    """Place of every speed in a comparison over all speeds; None where a design has none."""
+    solved = solved_by_all([f.drawn_spread_percent for f in found])
+    return [int(solved[:p].sum()) if good else None for p, good in enumerate(solved)]

@@ -54,8 +54,8 @@ def build_document(
 ) -> Document:
     """All sections of a report on one or more cases.
 
-    `comparison` holds sentences of a comparison on shared samples; without them the page judges by
-    the bands alone and says so. Raises ValueError without a case.
+    `comparison` holds the sentences of a comparison on the same draws; without them the page says
+    that nothing was compared. Raises ValueError without a case.
     """
     if not reports:
         raise ValueError("a report needs at least one case")
@@ -82,11 +82,6 @@ def labels_of(reports: Sequence[ReportData]) -> list[str]:
     if len(reports) == 1:
         return [reports[0].case.title]
     return [f"{LETTERS[i % 26]}: {data.case.title}" for i, data in enumerate(reports)]
-
-
-def short_labels(reports: Sequence[ReportData]) -> list[str]:
-    """`design A`, `design B`, …: the letters of `labels_of`, for sentences on several designs."""
-    return [f"design {LETTERS[i % 26]}" for i in range(len(reports))]
 
 
 def _unique(sections: Sequence[Section]) -> tuple[Section, ...]:

@@ -98,7 +98,12 @@ def half_width(rows: Sequence[ShareRow]) -> float | None:
 def share_table(
     case: Case, shares: Shares, point: int = 0, trims: Mapping[int, float] | None = None,
 ) -> Table:
-    """The main table of one result: who gets how much, how sure that is, what follows."""
+    """The main table of one result: who gets how much, how sure that is, what follows.
+
+    A rig's figures carry neither lambda nor trim nor verdict.
+    """
+    rig = shares.model == "bench"
+    trims = None if rig else trims
     rows = share_rows(case, shares, point, trims)
     half = half_width(rows)
     places = decimals_for(half)
@@ -111,24 +116,26 @@ def share_table(
                Column("from entry", "mm", "right", 1),
                Column("share", "%", "right", 2),
                Column("deviation", "%", "right", 1),
-               Column(level, "%", "right", 2),
-               Column("lambda", "at equal fuel", "right", 3)]
+               Column(level, "%", "right", 2)]
+    columns += [] if rig else [Column("lambda", "at equal fuel", "right", 3)]
     if trims is not None:
         columns.append(Column("trim", "%", "right", 1))
-    columns.append(Column("verdict"))
+    columns += [] if rig else [Column("verdict")]
     out = []
     for row in rows:
         cells = [str(row.cylinder), millimetres(row.distance_m),
                  plain(100.0 * row.share, share_places), signed(row.deviation_percent, places),
-                 interval(row.low_percent, row.high_percent, places),
-                 plain(row.lambda_equal_fuel, lambda_places)]
+                 interval(row.low_percent, row.high_percent, places)]
+        cells += [] if rig else [plain(row.lambda_equal_fuel, lambda_places)]
         if trims is not None:
             cells.append(signed(row.trim_percent, 1))
-        cells.append(f"{VERDICT_STYLES[row.verdict].letter} {SHORT_WORDS[row.verdict]}")
+        cells += [] if rig else [
+            f"{VERDICT_STYLES[row.verdict].letter} {SHORT_WORDS[row.verdict]}"]
         out.append(tuple(cells))
     title = f"{shares.title}: {shares.model} model, {conditions_in_words(shares, point)}"
     return Table(title, tuple(columns), tuple(out),
-                 (spread_in_words(shares, point), *verdict_notes(rows)))
+                 (spread_in_words(shares, point),
+                  *((RIG_NOTE,) if rig else verdict_notes(rows))))
 
 
 def verdict_notes(rows: Sequence[ShareRow]) -> tuple[str, ...]:
@@ -193,14 +200,14 @@ def models_table(case: Case, results: Sequence[Shares], point: int = 0) -> Table
     for i, number in enumerate(results[0].cylinders):
         cells = [str(int(number)), millimetres(float(results[0].distance_from_entry_m[i]))]
         for shares, rows in zip(results, rows_of, strict=True):
-            cells.append(_deviation_cell(rows, i, shares.model != "bench" or len(results) == 1))
+            cells.append(_deviation_cell(rows, i, shares.model != "bench"))
         body.append(tuple(cells))
     spread = ["spread", ""]
     for shares, rows in zip(results, rows_of, strict=True):
         at = min(point, shares.spread_percent.shape[0] - 1)
         spread.append(plain(float(shares.spread_percent[at]), decimals_for(half_width(rows))))
     body.append(tuple(spread))
-    rig = (RIG_NOTE,) if any(s.model == "bench" for s in results) and len(results) > 1 else ()
+    rig = (RIG_NOTE,) if any(s.model == "bench" for s in results) else ()
     return Table("Deviation by model", tuple(columns), tuple(body), rig)
 
 

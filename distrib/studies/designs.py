@@ -10,8 +10,9 @@ import numpy as np
 
 from distrib.answer import Answer, answers
 from distrib.answer.draws import DRAWS
+from distrib.errors import NoSolution
 from distrib.results import FloatArray
-from distrib.studies.compare import Comparison, Overall, compare_samples
+from distrib.studies.compare import Comparison, Overall, compare_samples, solved_by_all
 from distrib.studies.plan import Dimension
 from distrib.studies.sampled import given, sampler, uncertain_names
 from distrib.studies.sampling import Uncertain
@@ -42,12 +43,16 @@ def compared(found: Mapping[str, Answer], *, level: float = 0.9, overall: Overal
              matters_percent: float = 0.0, everywhere: bool = False) -> Comparison:
     """Compare answers that stand at the same speeds and draws, at the speeds of the wanted band.
 
-    The band is that of the first case; `everywhere` takes all speeds. Spreads carry the model's
-    error, which designs of one kind of entry share.
+    The band is that of the first case; `everywhere` takes all speeds. Speeds that one of them does
+    not solve are left out (`compare.solved_by_all`); NoSolution when none is left. Spreads carry
+    the model's error, which designs of one kind of entry share.
     """
     first = next(iter(found.values()))
-    inside = first.inside()
-    points = np.ones_like(inside) if everywhere or not inside.any() else inside
+    solved = solved_by_all([one.drawn_spread_percent for one in found.values()])
+    if not solved.any():
+        raise NoSolution("no speed at which all designs have a solution and enough draws")
+    inside = first.inside() & solved
+    points = solved if everywhere or not inside.any() else inside
     return compare_samples({name: one.drawn_spread_percent[:, points]
                             for name, one in found.items()},
                            level=level, overall=overall, matters_percent=matters_percent)

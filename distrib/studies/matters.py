@@ -1,4 +1,4 @@
-"""What matters most to a design: loss laws, tolerances of making and dimensions, one at a time.
+"""What matters most to a design: laws, making, engine and charge, dimensions, one at a time.
 
 The cheapest look there is: every input alone goes low and high while all others stay as designed.
 What inputs do together stays unseen; `designs.sensitivity` sees it, at a price.
@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from distrib.case.notes import SearchRange
     from distrib.case.schema import Case
 
-Group = Literal["law", "made", "dimension"]
+Group = Literal["law", "made", "engine", "dimension"]
+HEADS: Final[dict[str, Group]] = {"law": "law", "given": "law", "made": "made"}
+"""Group of a drawn name by its first word; all else is engine, charge and pipe before the entry."""
 USUAL: Final = ("plenum.diameter", "plenum.width", "plenum.height", "plenum.length",
                 "runners.diameter", "runners.length", "runners.mouth_radius", "entry.diameter")
 """Dimensions that are tried where a case marks none for a search; those it does not give drop out.
@@ -89,7 +91,7 @@ def what_matters(case: Case, model: str = "engine", *, rpm: Sequence[float] | No
     shift = [figures_of(case, base)[i][0] - middle[0] for i, middle in enumerate((spread, leanest))]
     spread, leanest = np.maximum(spread + shift[0], 0.0), leanest + shift[1]
     change = f"-{reach:g} / +{reach:g} standard deviations"
-    effects = [Effect(plain_name(name), "made" if name.startswith("made.") else "law", change,
+    effects = [Effect(plain_name(name), HEADS.get(name.partition(".")[0], "engine"), change,
                       float(spread[1 + i]), float(spread[1 + k + i]), float(leanest[1 + i]),
                       float(leanest[1 + k + i])) for i, name in enumerate(names)]
     effects += _dimensions(case, model, speeds, threads)
