@@ -74,9 +74,9 @@ def test_trims_writes_sheet_page_and_json(
     data = json.loads((tmp_path / "s.json").read_text())
     first = data["cells"][0]["cylinders"]
     assert [c["cylinder"] for c in first] == [1, 2, 3, 4]
-    # richen-only, half of share over the least
+    # richen-only, half of share over the mean, where that is more
     assert [c["trim_percent"] for c in first] == pytest.approx(
-        (0.5 * (SHARE / SHARE.min() - 1) * 100).tolist())
+        (50.0 * np.maximum(4.0 * SHARE - 1.0, 0.0)).tolist())
     assert data["cells"][0]["charge_pressure_pa"] == pytest.approx(1.2e5 + 100800.0)
     assert any("cylinder 1: -2.0 % at rpm 4000 but +1.2 % at rpm 6000" in f
                for f in data["sign_flips"])
@@ -95,15 +95,15 @@ def test_total_pulse_and_duty_follow_from_the_injector(
                          "--json", "-"], capsys)
     assert code == 0
     cell = json.loads(out)["cells"][0]
-    shown = [c["trim_shown_percent"] / c["trim_percent"] for c in cell["cylinders"][1:]]
+    shown = [c["trim_shown_percent"] / c["trim_percent"] for c in cell["cylinders"][2:]]
     flow = case.fuel.injector.static_flow_kg_s or (
         case.fuel.injector.static_flow_m3_s or np.nan) * 745.0
     flow *= np.sqrt(case.fuel.injector.rail_pressure_pa / case.fuel.injector.at_pressure_pa)
     volts, times = zip(*sorted(case.fuel.injector.dead_time_s), strict=True)
     dead = float(np.interp(14.0, volts, times))
     effective = 1.0e-3 / (case.fuel.lambda_target * 14.575) / flow
-    assert shown == pytest.approx([effective / (effective + dead)] * 3, rel=1e-4)
-    worst = effective * (1 + 0.5 * (SHARE[3] / SHARE[0] - 1)) + dead
+    assert shown == pytest.approx([effective / (effective + dead)] * 2, rel=1e-4)
+    worst = effective * (1 + 0.5 * (4.0 * SHARE[3] - 1.0)) + dead
     assert cell["duty_max"] == pytest.approx(worst * 4000 / 120, rel=1e-4)
     assert cell["duty_cylinder"] == 4
 
@@ -125,7 +125,7 @@ def test_pulse_goes_with_the_fuel(
     assert code == 0
     fuel_kg = 1.0e-3 / (0.8 * ratio)
     flow = 1050e-6 / 60.0 * density * np.sqrt(4.0 / 3.0)
-    worst = 1.0 + 0.5 * (SHARE[3] / SHARE[0] - 1.0)
+    worst = 1.0 + 0.5 * (4.0 * SHARE[3] - 1.0)
     assert out["cells"][0]["duty_max"] == pytest.approx(
         (fuel_kg / flow * worst + 0.95e-3) * 4000.0 / 120.0, rel=1e-3)
     assert any(f", {density:.0f} kg/m3; measured with a test fluid" in c for c in out["cautions"])
@@ -415,7 +415,7 @@ def test_fit_swap_follows_the_injector(
 @pytest.mark.parametrize(
     "old, new, message",
     [
-        ("first,1,0.82", "first,1,lean", 'column 3 "lambda": read "lean"'),
+        ("first,1,0.84", "first,1,lean", 'column 3 "lambda": read "lean"'),
         ("first,1,", "first,9,", "a cylinder from 1 to 4"),
         ("A,s1,0", "A,s1,", "the trim that was active, 0 if none"),
         ("A,s1,0", "A,s1", "read 5 cells"),

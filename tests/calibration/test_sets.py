@@ -106,7 +106,7 @@ def sheet(case: Case, step: float = 1.0, on: Basis = "fuel", rpm: float = 6000.0
 
 
 def test_lambda_is_right_after_the_trims_of_the_near_set(tmp_path: Path) -> None:
-    """By hand: full step, richen-only, near set trimmed by y: y = 1.4 (a - 1) where that is above 0.
+    """By hand: full step, richen-only, near set trimmed by y = 1.4 (a - 1) where that is above 0.
 
     Fuel of such a cylinder is 0.3 a + 0.2 + 0.5 (1 + y) = 0.3 a + 0.7 a, its lambda the target; the
     one with less air keeps its fuel and 0.98/(0.3 x 0.98 + 0.7) = 0.985915 of the target.
@@ -172,8 +172,8 @@ def test_duty_over_its_limit_names_the_set(tmp_path: Path) -> None:
 
 
 def test_percent_on_total_pulse_is_that_of_each_trimmed_set(tmp_path: Path) -> None:
-    """By hand: both port sets trimmed, so y = a - 1, or 0, on fuel; on total pulse y x (t - d)/t with
-    the pulse t and dead time d of each set."""
+    """By hand: both port sets trimmed, so y = a - 1, or 0, on fuel; on total pulse y x (t - d)/t
+    with the pulse t and dead time d of each set."""
     sets = SETS.replace("count = 8", "count = 8\ntrimmed = true")
     case = staged(tmp_path, sets)
     assert enlargement(case) == pytest.approx(1.0)
