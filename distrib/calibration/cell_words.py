@@ -26,6 +26,12 @@ def cell_name(rpm: float, pressure_pa: float) -> str:
     return f"{rpm:g} rpm, {pressure_pa / 1e3:.4g} kPa"
 
 
+def lambda_text(value: float) -> str:
+    """A target lambda with two decimals, or three where it has them."""
+    text = f"{value:.3f}"
+    return text[:-1] if text.endswith("0") else text
+
+
 def places(mask: Any, rpm: Any, pressure_pa: Any, cylinders: Sequence[int]) -> str:
     """Where `mask` (P, N) is true: cells of speed and pressure (P,) with their cylinders, in words;
     empty where it is true nowhere."""

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from distrib.calibration.cell_words import cell_name, places
+from distrib.calibration.cell_words import cell_name, lambda_text, places
 from distrib.fuelling import Round
 from distrib.fuelling.lock import Bar, bar_words
 from distrib.fuelling.trims import about_faults
@@ -39,7 +39,8 @@ def stops(
         mean = goal * (1.0 + off / 100.0)
         side = "lean" if off > 0.0 else "rich"
         text = (f"STOP: the whole engine is {side} at {cell_name(rpm[k], pressure_pa[k])}. "
-                f"Mean lambda {mean:.2f}, target {goal:.3g}. {_base_order(made, k, cylinders)}")
+                f"Mean lambda {mean:.2f}, target {lambda_text(goal)}. "
+                f"{_base_order(made, k, cylinders)}")
         if abs(off) > LARGE_BASE_PERCENT:
             text += " So much points to a fault first: fuel pressure, sensors, leaks, misfire."
         out.append(text)

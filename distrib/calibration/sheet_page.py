@@ -10,7 +10,7 @@ from html import escape
 
 import numpy as np
 
-from distrib.calibration.cell_words import NEED_MEASURED, NEED_WORDS, raise_base
+from distrib.calibration.cell_words import NEED_MEASURED, NEED_WORDS, lambda_text, raise_base
 from distrib.calibration.gate import GATE
 from distrib.calibration.round_words import MEASURED_WORDS
 from distrib.calibration.sheet import TrimTable, number, set_words, stop_texts, target_words
@@ -88,7 +88,7 @@ def _first(table: TrimTable) -> str:
 
 def _cell_title(table: TrimTable, i: int, j: int) -> str:
     title = f"{table.rpm[i]:.0f} rpm, {table.pressure_pa[j] / 1e3:.0f} kPa absolute"
-    title += f", target lambda {table.target_at(i, j):.3g}"
+    title += f", target lambda {lambda_text(table.target_at(i, j))}"
     if table.measured is not None and np.isfinite(table.measured.mean_lambda[i, j]):
         title += f", mean {table.measured.mean_lambda[i, j]:.3f}"
     return title

@@ -58,7 +58,7 @@ def _cell(found: NextTrims, k: int) -> Table:
     """The cylinders of one measured cell."""
     import numpy as np
 
-    from distrib.calibration.cell_words import raise_base
+    from distrib.calibration.cell_words import lambda_text, raise_base
     from distrib.calibration.sheet import number
     from distrib.report.grid import Column, Table
 
@@ -93,7 +93,7 @@ def _cell(found: NextTrims, k: int) -> Table:
     goal, mean = float(found.round.target[k]), float(found.lambda_read[k].mean())
     return Table(
         f"{found.rpm[k]:.0f} rpm, {found.pressure_pa[k] / 1e3:.0f} kPa absolute: target "
-        f"{goal:.3g}, mean {mean:.3f}", tuple(columns), tuple(tuple(row) for row in rows),
+        f"{lambda_text(goal)}, mean {mean:.3f}", tuple(columns), tuple(tuple(row) for row in rows),
         (*((first,) if first else ()), *_why(found, k)))
 
 
