@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 
@@ -23,9 +24,11 @@ from distrib.unsteady.setup import UnsteadySetup
 DRAWS = 96
 """Draws of a band: its edges are then uncertain by about a tenth of its width."""
 THREADS = 2
-DRAW_CELL_M = 0.02
-"""Cells of a draw, twice those of the nominal design. What a draw differs by from the nominal
+DRAW_CELL_M = 0.025
+"""Cells of a draw, larger than those of the nominal design. What a draw differs by from the nominal
 design is formed on this one grid and put onto the nominal figure of the finer one."""
+DRAW_OPTIONS: Final = Options(cell_m=DRAW_CELL_M, tolerance=1e-3, longest_deg=2.0)
+"""A draw repeats to 0.1 % of the air of a cylinder: a tenth or less of what draws scatter by."""
 DRAW_ERROR_PERCENT = 0.26
 """Largest error of a drawn deviation against 10 mm cells, percent points: see
 tests/answer/test_answer_draws.py, which holds it on the demo cases."""
@@ -59,7 +62,7 @@ def drawn_trapped(case: Case, points: Mapping[str, FloatArray], draws: Draws,
               for n, c in zip(points["rpm"], charge, strict=True)]
     own = any(entry.supply is None for entry in case.entries)
     runs = run_many(
-        setups, Options(cell_m=DRAW_CELL_M), threads, traces=False,
+        setups, DRAW_OPTIONS, threads, traces=False,
         warm=None if own else [r.final for r in nominal] * draws.samples,
         counts=None if own else cell_counts(case_setup(case, 1000.0).setup, DRAW_CELL_M),
         on_done=None if told is None else lambda _: told(1))
@@ -78,7 +81,7 @@ def _coarse(case: Case, points: Mapping[str, FloatArray],
         if charge not in made:
             made[charge] = case_setup(case, float(n), *charge).setup
         setups.append(replace(made[charge], rpm=float(n)))
-    return run_many(setups, Options(cell_m=DRAW_CELL_M), threads, traces=False)
+    return run_many(setups, DRAW_OPTIONS, threads, traces=False)
 
 
 def _trapped(runs: Sequence[UnsteadyResult]) -> FloatArray:

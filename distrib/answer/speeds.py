@@ -11,11 +11,11 @@ from scipy.interpolate import CubicSpline
 from distrib.case.schema import Case
 from distrib.results import FloatArray
 
-SCAN_RPM: Final = 50.0
+SCAN_RPM: Final = 75.0
 """Step of the coarse look. Peaks of the demo cases are 300 rev/min wide or more at half height."""
-BEND_PERCENT: Final = 0.5
+BEND_PERCENT: Final = 1.0
 """Straight lines between the solved speeds may miss a deviation by this much, percent points."""
-MOST: Final = 24
+MOST: Final = 16
 """Most speeds beside those that the case lists."""
 LOOK_RPM: Final = 25.0
 
@@ -41,14 +41,14 @@ def scan_speeds(low: float, high: float) -> FloatArray:
 def bends(rpm: FloatArray, curves: FloatArray, keep: list[float]) -> list[float]:
     """Speeds out of `rpm` (P,) that hold `curves` (P, C) between straight lines, rising.
 
-    Ends, peaks and troughs of every curve come first, then wherever the lines miss most. Speeds of
-    `keep` count as held.
+    Ends and peaks of every curve come first, then wherever the lines miss most. Speeds of `keep`
+    count as held.
     """
     good = np.isfinite(curves).all(axis=1)
     if good.sum() < 3:
         return sorted({float(x) for x in rpm} | set(keep))
     x, y = rpm[good], curves[good]
-    held = {0, x.size - 1, *y.argmax(axis=0).tolist(), *y.argmin(axis=0).tolist()}
+    held = {0, x.size - 1, *y.argmax(axis=0).tolist()}
     held |= {int(np.abs(x - k).argmin()) for k in keep if np.abs(x - k).min() < 1e-6}
     while len(held) < MOST:
         at = sorted(held)

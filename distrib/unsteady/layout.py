@@ -118,7 +118,7 @@ def build_grid(setup: UnsteadySetup,
             blocks[-1][_NOTHING, end] = 0.0
         first.append(at + 1)
         at += count + 2
-    spare = np.repeat(blocks[-1][:, -1:], FILL + -at % FILL, axis=1)
+    spare = np.repeat(blocks[-1][:, -1:], FILL + (4 - at - FILL) % 8, axis=1)
     return _floats(np.concatenate([*blocks, spare], axis=1)), _ints(first), _ints(counts)
 
 
