@@ -68,6 +68,12 @@ class SwapResult:
     sigma: float
     statements: tuple[str, ...]
 
+    @property
+    def injector_correction_percent(self) -> FloatArray:
+        """Fuel to add to each injector, (N,), so that all give what the strongest gives; never
+        below 0, since no fuel is taken off on a swap test alone."""
+        return np.asarray((self.injector.max() / self.injector - 1.0) * 100.0)
+
 
 def _design(
     runs: Sequence[tuple[IntArray, IntArray, BoolArray]], n: int, sensors: bool

@@ -287,7 +287,8 @@ def _swap_json(solved: SwapResult, sheet: SwapSheet, case: Case) -> dict[str, An
     return {
         "runs": sheet.names, "injectors": sheet.injectors, "sensors": sheet.sensors,
         "air": solved.air, "air_sigma": solved.air_sigma, "injector": solved.injector,
-        "injector_sigma": solved.injector_sigma, "sensor": solved.sensor,
+        "injector_sigma": solved.injector_sigma,
+        "injector_correction_percent": solved.injector_correction_percent, "sensor": solved.sensor,
         "sensor_sigma": solved.sensor_sigma, "spare_equations": solved.spare,
         "chi2": solved.chi2,
         "statements": (*solved.statements, *(() if alone else (ONE_SET_ONLY,))),
@@ -342,14 +343,18 @@ def _show_swap(solved: SwapResult, sheet: SwapSheet) -> None:
     from distrib.cli.text import print_table
     from distrib.report.grid import Column, Table
 
-    rows = [(f"cylinder {c}", v, s) for c, (v, s) in enumerate(
+    rows = [(f"cylinder {c}", v, s, "") for c, (v, s) in enumerate(
         zip(solved.air, solved.air_sigma, strict=True), start=1)]
-    rows += [(f"injector {n}", v, s) for n, v, s in zip(
-        sheet.injectors, solved.injector, solved.injector_sigma, strict=True)]
+    rows += [(f"injector {n}", v, s, f"{add:+.1f}") for n, v, s, add in zip(
+        sheet.injectors, solved.injector, solved.injector_sigma,
+        solved.injector_correction_percent, strict=True)]
     if solved.sensor is not None and solved.sensor_sigma is not None:
-        rows += [(f"sensor {n}", v, s) for n, v, s in zip(
+        rows += [(f"sensor {n}", v, s, "") for n, v, s in zip(
             sheet.sensors, solved.sensor, solved.sensor_sigma, strict=True)]
     print_table(Table(
         "Swap test: share over mean",
-        (Column("part"), Column("share", "%", "right"), Column("+-", "%", "right")),
-        tuple((name, f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}") for name, v, s in rows)))
+        (Column("part"), Column("share", "%", "right"), Column("+-", "%", "right"),
+         Column("correction", "%", "right", 2)),
+        tuple((name, f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}", add) for name, v, s, add in rows),
+        ("correction: fuel to add so that the injector gives what the strongest gives; it stays "
+         "with the injector, and takes its part out of that cylinder's trim",)))

@@ -32,6 +32,9 @@ def test_two_runs_with_a_cyclic_shift_recover_air_and_injectors() -> None:
     assert np.allclose(np.log(found.air), expected, atol=1e-12)
     assert np.allclose(np.log(found.injector), FLOW - FLOW.mean(), atol=1e-12)
     assert found.sensor is None and found.spare == 0
+    # the strongest injector is the second, +2 %: the third, -4 %, gets exp(0.06) - 1 more
+    assert found.injector_correction_percent == pytest.approx(
+        100.0 * np.expm1(0.02 - FLOW), abs=1e-9)
     assert any("sensors were not moved" in s for s in found.statements)
     assert any("third run" in s for s in found.statements)
     # the middle injector is at +0.01, so the third is exp(-0.05) of it
