@@ -75,12 +75,13 @@ def faked(curve: Curve, sigma_percent: float = 0.3) -> Iterator[None]:
         return 1.0 + curve(case, points["rpm"]) / 100.0
 
     def drawn(case: Case, points: Mapping[str, FloatArray], draws: Draws, told: Any = None,
-              threads: int = 1) -> FloatArray:
+              threads: int = 1) -> tuple[FloatArray, FloatArray]:
         z = np.stack([np.broadcast_to(draws.z(f"law.cylinder.{i}"), draws.samples)
                       for i in range(len(case.runners))], axis=-1)
         if told is not None:
             told(draws.samples * points["rpm"].size)
-        return 1.0 + (curve(case, points["rpm"])[:, None] + sigma_percent * z) / 100.0
+        figure = curve(case, points["rpm"])
+        return 1.0 + (figure[:, None] + sigma_percent * z) / 100.0, 1.0 + figure / 100.0
 
     parts = {"solve_engine": solved, "coarse_trapped": coarse, "drawn_trapped": drawn}
     with ExitStack() as stack:
