@@ -1,4 +1,4 @@
-"""Charts of studies: a sweep over one or two parameters, sensitivity, front, comparison.
+"""Charts of studies: a sweep over one or two parameters, front, comparison.
 
 Each function draws into the axes it is given; `plot_table` makes a file of a sweep's table.
 """
@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from distrib.errors import InputError, Problem
-from distrib.numerals import chance_in_words
 from distrib.report.numbers import plain
 from distrib.report.palette import INK, MUTED, PAPER, RULE, series_style, text_on
 from distrib.report.save import SMALL_POINTS, figure_bytes, house_style, new_figure
@@ -22,9 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from distrib.results import FloatArray
-    from distrib.studies.compare import Comparison
     from distrib.studies.improve import Improvement
-    from distrib.studies.sensitivity import Indices
 
 Table = Mapping[str, Any]
 SPREAD = "spread_percent"
@@ -156,31 +153,6 @@ def scatter(ax: Axes, table: Table, x: str, figure: str = SPREAD) -> Axes:
     return ax
 
 
-def index_bars(ax: Axes, indices: Indices, figure: int = 0, most: int = 12) -> Axes:
-    """First-order and total index of each input with their intervals, largest on top."""
-    from distrib.studies.names import plain_name
-
-    order = np.argsort(-np.nan_to_num(indices.total[:, figure]), kind="stable")[:most]
-    sets = (("total: with all it does together with others", indices.total, indices.total_low,
-             indices.total_high, 0.19),
-            ("alone", indices.first, indices.first_low, indices.first_high, -0.19))
-    y = np.arange(order.size)[::-1]
-    for i, (label, value, low, high, shift) in enumerate(sets):
-        style = series_style(i)
-        v = value[order, figure]
-        ax.barh(y + shift, np.maximum(v, 0.0), 0.36, color=style.colour, hatch=style.hatch,
-                edgecolor=INK, linewidth=0.8, label=label)
-        reach = np.stack([v - low[order, figure], high[order, figure] - v]).clip(min=0.0)
-        ax.errorbar(np.maximum(v, 0.0), y + shift, xerr=reach, fmt="none", ecolor=INK, capsize=2)
-    ax.set_yticks(y, [plain_name(indices.inputs[i]) for i in order])
-    ax.set_xlim(left=0.0)
-    ax.set_xlabel(f"part of the variance of {indices.figures[figure]}")
-    ax.grid(axis="x", color=RULE, linewidth=0.6)
-    ax.set_axisbelow(True)
-    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
-    return ax
-
-
 def front_chart(ax: Axes, found: Improvement) -> Axes:
     """Spread against loss of air: all feasible designs, the front, and the present design."""
     archive, style = found.archive, series_style(0)
@@ -203,30 +175,6 @@ def front_chart(ax: Axes, found: Improvement) -> Axes:
     ax.set_ylabel("spread not exceeded with the chosen chance (%)")
     ax.grid(color=RULE, linewidth=0.6)
     ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.2)
-    return ax
-
-
-def difference_chart(ax: Axes, found: Comparison) -> Axes:
-    """Band of the difference in spread of each pair, overall; a band over zero tells nothing."""
-    pairs = [(i, j) for i in range(len(found.designs)) for j in range(i + 1, len(found.designs))]
-    for row, (i, j) in enumerate(pairs):
-        y = len(pairs) - 1 - row
-        apart = bool(found.apart[i, j, -1])
-        style = series_style(0 if apart else 1)
-        ax.hlines(y, found.difference_low[i, j, -1], found.difference_high[i, j, -1],
-                  color=style.colour, linewidth=7, alpha=0.6)
-        ax.plot([found.difference_median[i, j, -1]], [y], marker=style.marker, color=style.colour,
-                markeredgecolor=INK, linestyle="none")
-        words = (f"first more even: {chance_in_words(float(found.chance_overall[i, j]))}" if apart
-                 else "cannot tell them apart")
-        ax.annotate(words, (found.difference_median[i, j, -1], y), xytext=(0, 9),
-                    textcoords="offset points", ha="center", fontsize=SMALL_POINTS)
-    ax.axvline(0.0, color=INK, linewidth=1.0)
-    ax.set_yticks(range(len(pairs)),
-                  [f"{found.designs[i]}\nminus {found.designs[j]}" for i, j in reversed(pairs)])
-    ax.set_ylim(-0.6, len(pairs) - 0.3)
-    ax.set_xlabel("difference in spread (percentage points)")
-    ax.grid(axis="x", color=RULE, linewidth=0.6)
     return ax
 
 

@@ -1,13 +1,13 @@
 """Which of several designs is more even, and how sure that is: paired samples.
 
-Every design is evaluated at the same draws (sampling.paired_draws), so that the difference of
+Every design is evaluated at the same draws (`build.draws`), so that the difference of
 two designs is formed draw by draw. "Cannot tell them apart" is an answer: it is given when the
 band of the difference holds zero, or lies within what matters.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
@@ -16,7 +16,7 @@ import numpy as np
 from distrib.errors import InputError, Problem
 from distrib.numerals import chance_in_words
 from distrib.results import BoolArray, FloatArray, IntArray
-from distrib.studies.sampling import PairedDraws, Uncertain, paired_draws, quantile_band
+from distrib.studies.sampling import quantile_band
 
 Overall = Literal["mean", "worst"]
 Design = TypeVar("Design")
@@ -160,17 +160,3 @@ def _pairwise(figures: FloatArray, level: float) -> tuple[FloatArray, ...]:
             middle[i, j] = np.median(difference, axis=0)
             low[j, i], middle[j, i], high[j, i] = -high[i, j], -middle[i, j], -low[i, j]
     return chance, low, middle, high
-
-
-def paired_spreads(designs: Mapping[str, Design], inputs: Callable[[Design], Sequence[Uncertain]],
-                   spread: Callable[[Design, FloatArray], FloatArray], *, samples: int,
-                   seed: int = 1) -> tuple[dict[str, FloatArray], PairedDraws]:
-    """Evaluate every design at the same draws.
-
-    `inputs(design)` says what is uncertain in it; `spread(design, draws (n, k)) -> (n, P)` gives
-    its spreads in percent. Inputs of the same name share their draw.
-    """
-    uncertain = {name: tuple(inputs(design)) for name, design in designs.items()}
-    draws = paired_draws(uncertain, samples, seed)
-    return {name: np.asarray(spread(design, draws.values(uncertain[name])))
-            for name, design in designs.items()}, draws

@@ -58,21 +58,6 @@ class Task:
 
 
 @dataclass(frozen=True)
-class Vectorised:
-    """Evaluate by `function(points (n, k)) -> (n, m)`. NaN rows are points without a figure."""
-
-    function: Callable[[FloatArray], FloatArray]
-
-    def __call__(self, chunk: Chunk) -> Rows:
-        values = np.asarray(self.function(chunk.points), dtype=np.float64)
-        if values.ndim != 2 or values.shape[0] != chunk.indices.size:
-            raise ValueError(f"the function returned shape {values.shape} for "
-                             f"{chunk.indices.size} points")
-        missing = np.asarray(np.isnan(values).all(axis=1))
-        return Rows(values, tuple("no figure" if bad else "" for bad in missing.tolist()))
-
-
-@dataclass(frozen=True)
 class PerTask:
     """Evaluate by `function(task) -> row of width figures`, one point after the other.
 

@@ -20,24 +20,6 @@ def first_front(figures: FloatArray) -> IntArray:
     return np.asarray(order[second < best_before[: second.size]], dtype=np.int64)
 
 
-def layers(figures: FloatArray) -> IntArray:
-    """Layer of each row of (n, 2): 0 for the front, 1 for the front of the rest, and so on.
-
-    Rows with NaN get -1. (Non-dominated sorting as in K. Deb et al., IEEE Trans. Evol. Comput. 6
-    (2002) 182-197, by repeated passes.)
-    """
-    out = np.full(figures.shape[0], -1, dtype=np.int64)
-    rest = np.flatnonzero(np.isfinite(figures).all(axis=1))
-    layer = 0
-    while rest.size:
-        front = rest[first_front(figures[rest])]
-        equal = (figures[rest][:, None, :] == figures[front][None, :, :]).all(axis=2).any(axis=1)
-        out[rest[equal]] = layer
-        rest = rest[~equal]
-        layer += 1
-    return out
-
-
 def spaced(figures: FloatArray, front: IntArray, count: int) -> IntArray:
     """At most `count` members of a front, evenly spaced along it, both ends included."""
     if front.size <= count:

@@ -17,28 +17,6 @@ from distrib.results import FloatArray
 from distrib.studies.evaluate import Task
 
 
-def ishigami(x: FloatArray, a: float = 7.0, b: float = 0.1) -> FloatArray:
-    """sin x1 + a sin^2 x2 + b x3^4 sin x1 for x (n, 3) in [-pi, pi]; returns (n, 1).
-
-    Source: T. Ishigami and T. Homma, An importance quantification technique in uncertainty
-    analysis for computer models, ISUMA 1990, p. 398-403.
-    """
-    out = np.sin(x[:, 0]) * (1.0 + b * x[:, 2] ** 4) + a * np.sin(x[:, 1]) ** 2
-    return np.asarray(out)[:, None]
-
-
-def ishigami_indices(a: float = 7.0, b: float = 0.1) -> tuple[FloatArray, FloatArray]:
-    """First-order and total indices of `ishigami`, (3,) each, in closed form.
-
-    V1 = (1 + b pi^4/5)^2 / 2, V2 = a^2/8, V13 = 8 b^2 pi^8/225, V = V1 + V2 + V13 (same source).
-    """
-    v1 = 0.5 * (1.0 + b * np.pi**4 / 5.0) ** 2
-    v2 = a * a / 8.0
-    v13 = 8.0 * b * b * np.pi**8 / 225.0
-    total = v1 + v2 + v13
-    return np.array([v1, v2, 0.0]) / total, np.array([v1 + v13, v2, v13]) / total
-
-
 def morris_function(x: FloatArray) -> FloatArray:
     """Morris's function of 20 inputs for x (n, 20) in the unit cube; returns (n, 1).
 

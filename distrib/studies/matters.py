@@ -1,7 +1,7 @@
 """What matters most to a design: laws, making, engine and charge, dimensions, one at a time.
 
 The cheapest look there is: every input alone goes low and high while all others stay as designed.
-What inputs do together stays unseen; `designs.sensitivity` sees it, at a price.
+What inputs do together stays unseen.
 """
 
 from __future__ import annotations

@@ -281,17 +281,3 @@ def _table_rows(study: Study, start: int, points: FloatArray, rows: Rows) -> lis
 
 def _shown(dimension: Dimension, coordinate: float) -> str | float:
     return dimension.choices[int(coordinate)] if dimension.choices else float(coordinate)
-
-
-def evaluate_all(study: Study, *, jobs: int = 1) -> tuple[FloatArray, FloatArray]:
-    """Points (n, k) and figures (n, m) of a small study, in memory and without a log."""
-    points = np.concatenate(list(study.plan.blocks(study.chunk)))
-    values = np.full((study.plan.count, len(study.columns)), np.nan)
-    backend = local_backend(study.evaluate, jobs, study.how)
-    try:
-        for number, rows in _worked_off(study_chunks(study), backend):
-            start = number * study.chunk
-            values[start:start + rows.values.shape[0]] = rows.values
-    finally:
-        backend.close()
-    return points, values

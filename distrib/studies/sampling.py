@@ -1,12 +1,8 @@
-"""Draws of uncertain inputs: quasi-random, seeded, and paired.
-
-Paired means: the same name gets the same draw in every design, so that a difference between two
-designs is not drowned by what both share (common random numbers).
-"""
+"""Quasi-random points over dimensions, seeded, in blocks; and the band of samples."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -18,42 +14,6 @@ from distrib.studies.plan import Dimension
 
 Method = Literal["sobol", "latin-hypercube", "random"]
 METHODS: tuple[Method, ...] = ("sobol", "latin-hypercube", "random")
-Kind = Literal["normal", "uniform", "lognormal", "triangular"]
-
-
-@dataclass(frozen=True)
-class Uncertain:
-    """One uncertain input.
-
-    normal: centre and standard deviation `width`; uniform and triangular: centre and half-width;
-    lognormal: median `centre` > 0 and standard deviation `width` of the natural logarithm.
-    """
-
-    name: str
-    centre: float
-    width: float
-    kind: Kind = "normal"
-
-    def __post_init__(self) -> None:
-        if not np.isfinite(self.centre) or not np.isfinite(self.width) or self.width < 0.0:
-            raise InputError([Problem(self.name, f"centre {self.centre}, width {self.width}",
-                                      "finite numbers, width 0 or more")])
-        if self.kind == "lognormal" and self.centre <= 0.0:
-            raise InputError([Problem(self.name, f"median {self.centre}", "more than 0")])
-
-    def at(self, unit: FloatArray) -> FloatArray:
-        """Quantiles at `unit` in (0, 1)."""
-        from scipy.special import ndtri
-
-        if self.kind == "normal":
-            return np.asarray(self.centre + self.width * ndtri(unit))
-        if self.kind == "lognormal":
-            return np.asarray(self.centre * np.exp(self.width * ndtri(unit)))
-        if self.kind == "uniform":
-            return self.centre + self.width * (2.0 * unit - 1.0)
-        below = np.sqrt(2.0 * unit) - 1.0
-        above = 1.0 - np.sqrt(2.0 * (1.0 - unit))
-        return self.centre + self.width * np.where(unit < 0.5, below, above)
 
 
 def unit_blocks(count: int, k: int, seed: int, method: Method = "sobol",
@@ -99,37 +59,6 @@ def unit_points(count: int, k: int, seed: int, method: Method = "sobol") -> Floa
     """All points of `unit_blocks` in one array (count, k)."""
     blocks = list(unit_blocks(count, k, seed, method))
     return np.concatenate(blocks) if blocks else np.zeros((0, k))
-
-
-@dataclass(frozen=True)
-class PairedDraws:
-    """The same draws for several designs: `names` (k,) and `unit` (n, k) in the unit cube."""
-
-    names: tuple[str, ...]
-    unit: FloatArray
-
-    @property
-    def count(self) -> int:
-        """Number of draws."""
-        return int(self.unit.shape[0])
-
-    def values(self, inputs: Sequence[Uncertain]) -> FloatArray:
-        """Draws of one design's inputs, (n, len(inputs)); equal names have equal quantiles."""
-        column = {name: j for j, name in enumerate(self.names)}
-        missing = [Problem(u.name, "an uncertain input without a draw", ", ".join(self.names))
-                   for u in inputs if u.name not in column]
-        if missing:
-            raise InputError(missing)
-        if not inputs:
-            return np.zeros((self.count, 0))
-        return np.stack([u.at(self.unit[:, column[u.name]]) for u in inputs], axis=-1)
-
-
-def paired_draws(designs: Mapping[str, Sequence[Uncertain]], count: int, seed: int,
-                 method: Method = "sobol") -> PairedDraws:
-    """Draws over the union of all names, in alphabetical order of the names."""
-    names = tuple(sorted({u.name for inputs in designs.values() for u in inputs}))
-    return PairedDraws(names, unit_points(count, len(names), seed, method))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from distrib.errors import InputError, NoSolution
-from distrib.studies.front import first_front, layers, spaced
+from distrib.studies.front import spaced
 from distrib.studies.improve import describe, improve
 from distrib.studies.objective import Limit, Search
 from distrib.studies.plan import Dimension
@@ -211,21 +211,6 @@ def test_points_without_solution_are_no_candidates() -> None:
     assert found.best[0] == pytest.approx(0.5, abs=0.01) and found.best[0] <= 0.5
     with pytest.raises(NoSolution, match="present design has no solution"):
         improve(Search((Dimension("x", bounds=(-2.0, 2.0)),), np.array([1.0]), evaluate))
-
-
-def test_layers_against_the_definition() -> None:
-    figures = np.random.default_rng(0).integers(0, 12, (150, 2)).astype(float)
-    figures[5] = np.nan
-    found = layers(figures)
-    assert found[5] == -1
-    pairs = figures[:, None], figures[None]
-    worse = np.asarray((pairs[0] >= pairs[1]).all(2) & (pairs[0] > pairs[1]).any(2))
-    for i in range(150):
-        if i == 5:
-            continue
-        beaten_by = found[worse[i]]
-        assert found[i] == (beaten_by.max() + 1 if beaten_by.size else 0)
-    assert set(first_front(figures)) <= set(np.flatnonzero(found == 0))
 
 
 def test_spaced_keeps_both_ends() -> None:

@@ -13,10 +13,9 @@ from distrib.case.change import with_changes
 from distrib.case.read import read_case
 from distrib.case.schema import Case
 from distrib.errors import NoSolution
-from distrib.studies.designs import swings
 from distrib.studies.matters import HEADS, PART, Effect, Matters, band_speeds, what_matters
 from distrib.studies.names import plain_name
-from distrib.studies.sampled import uncertain_names
+from distrib.studies.sampled import given, uncertain_names
 
 CASES = Path(__file__).parents[2] / "cases"
 
@@ -49,13 +48,12 @@ def test_dimension_does_what_the_changed_case_does(case: Case, found: Matters) -
 
 
 def test_laws_and_tolerances_move_as_their_draws_do(case: Case, found: Matters) -> None:
-    base, rows = swings(case, "bench", reach=2.0)
-    assert found.spread_percent == pytest.approx(base)
-    for row in rows:
-        same = effect(found, plain_name(row.name))
-        assert same.spread_low_percent == pytest.approx(row.spread_low_percent)
-        assert same.spread_high_percent == pytest.approx(row.spread_high_percent)
-        assert same.group == ("made" if row.name.startswith("made.") else "law")
+    assert found.spread_percent == pytest.approx(solve_bench(case).spread_percent[0])
+    for name in uncertain_names(case, "bench"):
+        ends = solve_bench(case, draws=given([name], np.array([[-2.0], [2.0]]))).spread_percent
+        same = effect(found, plain_name(name))
+        assert [same.spread_low_percent, same.spread_high_percent] == pytest.approx(list(ends))
+        assert same.group == ("made" if name.startswith("made.") else "law")
 
 
 def test_what_is_drawn_of_engine_and_charge_is_no_loss_law(case: Case) -> None:

@@ -9,23 +9,13 @@ import numpy as np
 import pytest
 
 from distrib.errors import InputError
-from distrib.report.save import figure_bytes, house_style, new_figure
+from distrib.report.save import figure_bytes, house_style
 from distrib.report.study_plots import (
-    difference_chart,
-    front_chart,
-    index_bars,
     parameters_of,
     plot_table,
     readable,
     table_figure,
 )
-from distrib.studies.compare import compare_samples
-from distrib.studies.improve import improve
-from distrib.studies.known import ishigami
-from distrib.studies.objective import Search
-from distrib.studies.plan import Dimension
-from distrib.studies.sampling import Uncertain
-from distrib.studies.sensitivity import analyse
 from distrib.studies.table import Column, write_csv
 
 
@@ -99,24 +89,3 @@ def test_labels() -> None:
     assert readable("conditions.charge_pressure_bar_gauge") == (
         "charge pressure (bar gauge)")
     assert readable("mass_residual") == "mass residual"
-
-
-def test_charts_of_the_other_studies_draw() -> None:
-    rng = np.random.default_rng(0)
-    noise = rng.normal(size=(3, 400, 1))
-    comparison = compare_samples({n: 10.0 + i + noise[i] for i, n in enumerate("ABC")})
-    indices = analyse(ishigami, [Uncertain(f"x{i}", 0.0, np.pi, "uniform") for i in (1, 2, 3)],
-                      ["y"], base=128)
-    found = improve(Search((Dimension("x", bounds=(-5.0, 5.0)),), np.array([2.0]),
-                           lambda p: (1.0 + p**2, 1.0 - (p - 2.0) ** 2 / 100.0),
-                           most_air_loss_percent=4.0, evaluations=300))
-    with house_style():
-        figure = new_figure(7.0, 12.0)
-        first, second, third = figure.subplots(3, 1)
-        difference_chart(first, comparison)
-        index_bars(second, indices)
-        front_chart(third, found)
-        assert len(figure_bytes(figure, "png")) > 10000
-    assert "cannot tell them apart" in {t.get_text() for t in first.texts}
-    assert [t.get_text() for t in second.get_yticklabels()] == ["x1", "x2", "x3"]
-    assert [t.get_text() for t in third.texts] == ["1", "2", "3", "4", "5"]

@@ -9,9 +9,14 @@ import pytest
 
 from distrib.errors import InputError
 from distrib.results import FloatArray
-from distrib.studies.evaluate import PerTask, Vectorised
+from distrib.studies.evaluate import Chunk, PerTask, Rows
 from distrib.studies.known import SlowRow
 from distrib.studies.pool import Pool
+
+
+def per_chunk(chunk: Chunk) -> Rows:
+    """A chunk of points by `squares`."""
+    return Rows(squares(chunk.points), ("",) * chunk.indices.size)
 
 
 def squares(points: FloatArray) -> FloatArray:
@@ -21,7 +26,7 @@ def squares(points: FloatArray) -> FloatArray:
 @pytest.mark.parametrize("jobs,how", [(1, "serial"), (2, "threads"), (2, "processes")])
 def test_rows_come_back_in_order_and_repeated_points_cost_nothing(jobs: int, how: str) -> None:
     points = np.array([[3.0], [1.0], [3.0], [2.0]])
-    with Pool(Vectorised(squares), 2, jobs=jobs, how=how) as pool:
+    with Pool(per_chunk, 2, jobs=jobs, how=how) as pool:
         np.testing.assert_array_equal(pool(points), squares(points))
         assert pool.evaluated == 3
         np.testing.assert_array_equal(pool(points[::-1]), squares(points[::-1]))
@@ -58,14 +63,14 @@ def test_a_stopped_search_takes_what_is_there(tmp_path: Path) -> None:
 
 def test_an_unfinished_search_is_not_overwritten(tmp_path: Path) -> None:
     log = tmp_path / "search.log"
-    with Pool(Vectorised(squares), 2, remember=log, identity={"of": "a"}) as pool:
+    with Pool(per_chunk, 2, remember=log, identity={"of": "a"}) as pool:
         pool(np.array([[1.0]]))
     with pytest.raises(InputError, match="unfinished study"):
-        Pool(Vectorised(squares), 2, remember=log, identity={"of": "a"})
+        Pool(per_chunk, 2, remember=log, identity={"of": "a"})
     with pytest.raises(InputError, match="of: read 'a'"):
-        Pool(Vectorised(squares), 2, remember=log, identity={"of": "b"}, resume=True)
+        Pool(per_chunk, 2, remember=log, identity={"of": "b"}, resume=True)
     empty = tmp_path / "empty.log"
-    with Pool(Vectorised(squares), 2, remember=empty):
+    with Pool(per_chunk, 2, remember=empty):
         pass
     assert not empty.exists()
 

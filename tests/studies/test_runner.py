@@ -17,13 +17,12 @@ import pytest
 from distrib.errors import InputError
 from distrib.studies import runner
 from distrib.studies.backends import Processes, StudyFailed, Threads
-from distrib.studies.evaluate import Chunk, PerTask, Rows, Task, Vectorised, pack_rows, unpack_rows
+from distrib.studies.evaluate import Chunk, PerTask, Rows, Task, pack_rows, unpack_rows
 from distrib.studies.log import StudyLog, open_log, read_head
 from distrib.studies.plan import Dimension, Grid
 from distrib.studies.runner import (
     Interrupted,
     Study,
-    evaluate_all,
     log_path,
     partial_path,
     record_path,
@@ -227,12 +226,12 @@ def test_a_killed_local_worker_costs_only_its_chunk(make_study: Make, tmp_path: 
 def test_threads_stop_without_working_off_the_queue() -> None:
     seen: list[int] = []
 
-    def slow(points: np.ndarray) -> np.ndarray:
+    def slow(chunk: Chunk) -> Rows:
         seen.append(1)
         time.sleep(0.05)
-        return points
+        return Rows(chunk.points, ("",))
 
-    backend = Threads(Vectorised(slow), 1)
+    backend = Threads(slow, 1)
     for i in range(2):
         backend.submit(Chunk(i, np.arange(1), np.zeros((1, 1)), np.zeros(1, np.uint64)))
     backend.close()
@@ -247,7 +246,7 @@ def test_memory_does_not_grow_with_the_number_of_points(tmp_path: Path) -> None:
     for count in (2000, 40000):
         dimension = Dimension("x", levels=(0.5,))
         plan = Grid((dimension, Dimension("i", levels=tuple(np.arange(float(count))))))
-        study = Study(plan, Vectorised(_three), (Column("a"), Column("b"), Column("c")), chunk=100)
+        study = Study(plan, _three, (Column("a"), Column("b"), Column("c")), chunk=100)
         study.full_identity()
         tracemalloc.start()
         held = tracemalloc.get_traced_memory()[0]
@@ -272,16 +271,9 @@ class _Counted:
         return {"kind": "counted", "count": self.count}
 
 
-def _three(points: np.ndarray) -> np.ndarray:
-    return np.hstack([points, points**2, np.sqrt(points)])
-
-
-def test_evaluate_all_matches_the_table(make_study: Make, tmp_path: Path) -> None:
-    points, values = evaluate_all(make_study(chunk=3))
-    run_study(make_study(), tmp_path / "t.csv")
-    table = read_table(tmp_path / "t.csv")
-    assert points.shape == (20, 2)
-    assert values[:, 0].tolist() == table["number"].tolist()
+def _three(chunk: Chunk) -> Rows:
+    x = chunk.points
+    return Rows(np.hstack([x, x**2, np.sqrt(x)]), ("",) * len(x))
 
 
 def test_parquet_says_the_same_as_csv(make_study: Make, tmp_path: Path) -> None:

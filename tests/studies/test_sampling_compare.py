@@ -6,14 +6,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from distrib.build.draws import Draws
 from distrib.errors import InputError
-from distrib.studies.compare import CANNOT_TELL, compare_samples, paired_spreads, wilson
+from distrib.studies.compare import CANNOT_TELL, compare_samples, wilson
 from distrib.studies.plan import Dimension, Grid, parse_vary
 from distrib.studies.sampling import (
     METHODS,
     Sample,
-    Uncertain,
-    paired_draws,
     quantile_band,
     unit_blocks,
     unit_points,
@@ -36,39 +35,15 @@ def test_sobol_points_are_balanced() -> None:
         assert sorted(np.floor(column * 256).astype(int)) == list(range(256))
 
 
-@pytest.mark.parametrize("kind,law", [
-    ("normal", stats.norm(2.0, 0.3)),
-    ("uniform", stats.uniform(1.7, 0.6)),
-    ("lognormal", stats.lognorm(0.3, scale=2.0)),
-    ("triangular", stats.triang(0.5, loc=1.7, scale=0.6)),
-])
-def test_quantiles_are_those_of_the_law(kind: str, law: stats.rv_continuous) -> None:
-    unit = np.linspace(0.001, 0.999, 77)
-    found = Uncertain("x", 2.0, 0.3, kind).at(unit)  # type: ignore[arg-type]
-    np.testing.assert_allclose(found, law.ppf(unit), rtol=1e-12)
-
-
-def test_same_name_gets_the_same_draw_whatever_else_a_design_has() -> None:
-    a = [Uncertain("law", 1.0, 0.1), Uncertain("only a", 0.0, 1.0)]
-    b = [Uncertain("before", 0.0, 1.0), Uncertain("law", 5.0, 0.2)]
-    draws = paired_draws({"A": a, "B": b}, 64, 3)
-    za = (draws.values(a)[:, 0] - 1.0) / 0.1
-    zb = (draws.values(b)[:, 1] - 5.0) / 0.2
-    np.testing.assert_allclose(za, zb, atol=1e-12)
-    with pytest.raises(InputError, match="without a draw"):
-        draws.values([Uncertain("never drawn", 0.0, 1.0)])
-
-
 def test_band_covers_a_synthetic_truth_as_often_as_it_says() -> None:
     """Truths drawn from the same law as the samples must lie in an 80 % band 80 % of the time.
 
     400 independent truths: standard error 2 %, so 74 to 86 % is three standard errors."""
     rng = np.random.default_rng(11)
-    inputs = [Uncertain("k", 0.4, 0.1), Uncertain("t", 0.0, 1.0)]
     hits = 0
     for trial in range(400):
-        draws = paired_draws({"A": inputs}, 128, trial)
-        k, t = draws.values(inputs).T
+        draws = Draws(128, trial)
+        k, t = 0.4 + 0.1 * np.asarray(draws.z("k")), np.asarray(draws.z("t"))
         low, high = quantile_band((np.exp(k) + 0.2 * t * k)[:, None], 0.8)
         k0, t0 = rng.normal(0.4, 0.1), rng.normal()
         hits += int(low[0] <= np.exp(k0) + 0.2 * t0 * k0 <= high[0])
@@ -85,13 +60,10 @@ def test_missing_samples_leave_the_band_of_the_others() -> None:
 
 def _spreads(gap: float, own: float, samples: int = 4096) -> dict[str, np.ndarray]:
     """Two designs: a large shared error and small errors of their own, B worse by `gap`."""
-    shared = Uncertain("law", 20.0, 4.0)
-    designs = {"A": (0.0, "a"), "B": (gap, "b")}
-    found, draws = paired_spreads(
-        designs, lambda d: [shared, Uncertain(d[1], 0.0, own)],
-        lambda d, x: (x[:, :1] + x[:, 1:] + d[0]) * np.ones((1, 2)), samples=samples)
-    assert draws.names == ("a", "b", "law")
-    return found
+    normal = stats.norm.ppf(unit_points(samples, 3, 0))
+    a, b, law = (normal * [own, own, 4.0] + [0.0, 0.0, 20.0]).T
+    return {"A": (law + a)[:, None] * np.ones((1, 2)),
+            "B": (law + b + gap)[:, None] * np.ones((1, 2))}
 
 
 def test_pairing_finds_the_closed_form_chance() -> None:
