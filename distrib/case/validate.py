@@ -12,7 +12,7 @@ from distrib.case.parameters import search_ranges
 from distrib.case.readers import read_value
 from distrib.case.schema import Case, Limits
 from distrib.case.sections import read_sections
-from distrib.case.tables import Table, tables, top_specs
+from distrib.case.tables import STATIONS, Table, tables, top_specs
 from distrib.case.values import (
     BadValueError,
     Context,
@@ -75,7 +75,7 @@ class Validator:
                 self._report(own, "a table", f"a list of tables: {_list_form(table, path)}")
                 return []
             return [self._node(table, raw, own)]
-        tables_only = isinstance(raw, list) and all(isinstance(item, dict) for item in raw)
+        tables_only = isinstance(raw, list) and raw and all(isinstance(i, dict) for i in raw)
         if table.repeat == "one" or not tables_only:
             form = (
                 _list_form(table, path)
@@ -222,12 +222,16 @@ class Validator:
         self._missing_in_runners(draft)
 
     def _missing_in_runners(self, draft: Draft) -> None:
-        if not draft.runners and not {"runner", "runners"} & {*self._tree, *self._tables_misspelt}:
-            self._report(
-                ("runners",),
-                "nothing",
-                "a table [runners] with what all runners share, and stations",
-            )
+        if not draft.runners:
+            shared = draft.one("runners")
+            if shared is not None and not shared.given("stations"):
+                self._report(
+                    ("runners", "stations"), "nothing",
+                    f"{STATIONS.meaning}, such as {STATIONS.example}", "or a [[runner]] for each")
+            elif not {"runner", "runners"} & {*self._tree, *self._tables_misspelt}:
+                self._report(
+                    ("runners",), "nothing",
+                    "a table [runners] with what all runners share, and stations")
             return
         seen: set[str] = set()
         for node in draft.runners:

@@ -21,13 +21,14 @@ from typing import Any
 import numpy as np
 
 from distrib.errors import DistribError, InputError, Problem
+from distrib.files import atomic
 from distrib.results import FloatArray, IntArray
 from distrib.studies.backends import Backend, StudyFailed, local_backend
 from distrib.studies.evaluate import Chunk, Evaluate, Rows, pack_rows, point_seeds, unpack_rows
 from distrib.studies.log import StudyLog, identity_text, open_log
 from distrib.studies.plan import Dimension, Plan
 from distrib.studies.progress import Progress
-from distrib.studies.table import Column, atomic, format_of, write_table
+from distrib.studies.table import Column, format_of, write_table
 
 REASON = "no_figure_because"
 """Column of a table that says why a row has no figures."""
