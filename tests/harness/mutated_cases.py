@@ -1,7 +1,7 @@
-"""Reads mutants and solves those that are accepted, as its own process: FIRST LAST.
+"""Reads mutants and solves those that are accepted, as its own process: FIRST LAST, or `hostile`.
 
-Prints one JSON line for each fault and, last, what was counted. Memory is limited for the whole
-process, so that a mutant that wants more fails as it would on a small machine.
+Prints one JSON line for each fault and, last, what was counted. Time is that of this process on
+its processor, so that other load does not count; memory is what all files together have added.
 """
 
 from __future__ import annotations
@@ -11,9 +11,11 @@ import resource
 import sys
 import time
 import traceback
+from collections.abc import Iterable
 from xml.etree import ElementTree
 
 import numpy as np
+from hostile import hostile_files
 from mutate import mutant, sources
 
 from distrib.build.bench import solve_bench
@@ -32,30 +34,38 @@ LONGEST_MESSAGE = 20_000
 """Characters of all messages of one file together: about four pages."""
 
 
-def main(first: int, last: int) -> None:
+def main(wanted: list[str]) -> None:
     texts = sources()
-    solve_bench(read_text(texts[0]))  # kernels are loaded before anything is measured
+    first = read_text(texts[0])
+    solve_bench(first)  # kernels and libraries are loaded before anything is measured
+    use(first)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     counts = {"accepted": 0, "refused": 0, "no solution": 0, "faults": 0}
     slowest = 0.0
-    for number in range(first, last):
-        text = mutant(texts, number)
+    if wanted == ["hostile"]:
+        todo: Iterable[tuple[str, str]] = hostile_files().items()
+    else:
+        todo = ((str(n), mutant(texts, n)) for n in range(int(wanted[0]), int(wanted[1])))
+    for number, (name, text) in enumerate(todo):
         start = time.process_time()
         try:
             verdict = consider(text, thorough=number % 20 == 0)
         except Exception:
             verdict = "faults"
             lines = traceback.format_exc().strip().splitlines()
-            report(number, " | ".join([*lines[-5:]]))
+            report(name, " | ".join([*lines[-5:]]))
         spent = time.process_time() - start
         slowest = max(slowest, spent)
+        if wanted == ["hostile"] and verdict != "refused":
+            report(name, f"{verdict}, not refused")
+            counts["faults"] += verdict != "faults"
         if spent > SECONDS:
-            report(number, f"took {spent:.2f} s")
+            report(name, f"took {spent:.2f} s")
             counts["faults"] += verdict != "faults"
         counts[verdict] += 1
     used = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
     if used > MEGABYTES:
-        report(-1, f"{used:.0f} MB more than before")
+        report("all", f"{used:.0f} MB more than before")
         counts["faults"] += 1
     print(json.dumps({**counts, "slowest_s": slowest, "most_mb": used}))
 
@@ -97,9 +107,9 @@ def use(case: Case) -> None:
             ElementTree.fromstring(drawn)
 
 
-def report(number: int, what: str) -> None:
-    print(json.dumps({"mutant": number, "fault": what}), flush=True)
+def report(name: str, what: str) -> None:
+    print(json.dumps({"file": name, "fault": what}), flush=True)
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), int(sys.argv[2]))
+    main(sys.argv[1:])
