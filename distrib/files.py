@@ -62,8 +62,8 @@ def atomic(path: str | Path, mode: str = "w") -> Iterator[IO[Any]]:
         target.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=".distrib-", suffix=PASSING, dir=target.parent)
     try:
-        with os.fdopen(handle, mode, encoding="utf-8" if text else None,
-                       newline="" if text else None) as stream, naming(target):
+        with naming(target), os.fdopen(handle, mode, encoding="utf-8" if text else None,
+                                       newline="" if text else None) as stream:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())

@@ -56,7 +56,7 @@ class _Count:
 
 
 def read_toml_text(path: str | Path) -> str:
-    """The text of a TOML file, line ends as `\\n`. Raises OSError, UnicodeDecodeError, InputError."""
+    """The text of a TOML file, with line feeds. OSError, UnicodeDecodeError or InputError."""
     return read_limited(path, MOST_BYTES).decode("utf-8-sig").replace("\r\n", "\n")
 
 
@@ -155,8 +155,9 @@ def _strange(text: str, lines: bool) -> str:
     if text.isprintable():
         return ""
     for sign in text:
-        if sign in _TURNS or unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp") or (
-                ord(sign) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(sign) <= 0xFDEF):
-            if not (lines and sign in "\n\t"):
-                return sign.encode("unicode_escape").decode()
+        number = ord(sign)
+        character = number & 0xFFFE != 0xFFFE and not 0xFDD0 <= number <= 0xFDEF
+        control = unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp") or sign in _TURNS
+        if (control or not character) and not (lines and sign in "\n\t"):
+            return sign.encode("unicode_escape").decode()
     return ""

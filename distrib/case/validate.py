@@ -75,7 +75,9 @@ class Validator:
                 self._report(own, "a table", f"a list of tables: {_list_form(table, path)}")
                 return []
             return [self._node(table, raw, own)]
-        tables_only = isinstance(raw, list) and raw and all(isinstance(i, dict) for i in raw)
+        tables_only = isinstance(raw, list) and all(isinstance(item, dict) for item in raw)
+        if raw == [] and table.required:
+            tables_only = False
         if table.repeat == "one" or not tables_only:
             form = (
                 _list_form(table, path)
@@ -228,7 +230,7 @@ class Validator:
                 self._report(
                     ("runners", "stations"), "nothing",
                     f"{STATIONS.meaning}, such as {STATIONS.example}", "or a [[runner]] for each")
-            elif not {"runner", "runners"} & {*self._tree, *self._tables_misspelt}:
+            elif shared is None and not {"runner", "runners"} & self._tables_misspelt:
                 self._report(
                     ("runners",), "nothing",
                     "a table [runners] with what all runners share, and stations")

@@ -52,7 +52,6 @@ def fit(
 
     _check_options(bench, log, swap, mapping or [], out, plot)
     read = read_case(case)
-    _check_files(read, (case, bench, log, swap, *(mapping or [])), bench, out, plot, json)
     maps = _mappings(mapping or [], bench is not None, log is not None)
     result: dict[str, Any] = {"case": {"title": read.title, "path": read.path}}
     quiet = json == "-"
@@ -106,18 +105,6 @@ def _check_options(
                                     "a swap test has its own columns"))
     if problems:
         raise InputError(problems)
-
-
-def _check_files(
-    case: Case, inputs: tuple[str | None, ...], bench: str | None, out: str | None,
-    plot: str | None, json: str | None,
-) -> None:
-    """InputError for an output that would fall on an input, or cannot be written."""
-    from distrib.calibration.bench_fit import calibrated_path
-    from distrib.cli.targets import check_targets
-
-    target = None if bench is None else str(calibrated_path(case, out))
-    check_targets(inputs, {"--out": target, "--plot": plot, "--json": json})
 
 
 def _mappings(paths: list[str], bench: bool, log: bool) -> dict[str, Any]:

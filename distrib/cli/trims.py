@@ -69,10 +69,8 @@ def trims(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json
-    from distrib.cli.targets import check_targets
     from distrib.cli.trims_show import as_json, show
 
-    check_targets((case, filled, log, mapping, fit), {"--csv": csv, "--page": page, "--json": json})
     read = read_case(case)
     if filled is not None or log is not None or mapping is not None:
         _check_measured(ctx, filled, log, mapping)

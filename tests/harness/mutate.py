@@ -11,8 +11,10 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 
 VALUES = (
-    "", '""', '" "', "true", "false", "0", "-1", "1", "2", "3", "7", "1000000", "1e308", "-1e308", "1e400",
-    "nan", "inf", "-inf", "9" * 30, "9" * 400, "0." + "3" * 400, "0x" + "f" * 40, "1e-320", "[]", "{}",
+    "", '""', '" "', "true", "false", "0", "-1", "1", "2", "3", "7", "1000000", "1e308",
+    "-1e308", "1e400",
+    "nan", "inf", "-inf", "9" * 30, "9" * 400, "0." + "3" * 400, "0x" + "f" * 40, "1e-320",
+    "[]", "{}",
     "[[]]", "[[[]]]", "[1, [2, [3]]]", '["1 mm", 2, true]', "{ value = 4 }", "{ a = { b = 1 } }",
     '{ value = 4, reason = "because" }', "1979-05-27", "07:32:00", "1979-05-27T07:32:00Z",
     '"0 mm"', '"-5 mm"', '"1e-9 mm"', '"1e300 mm"', '"1e-300 m"', '"1/3 in"', '"2 7/8 in"',
@@ -27,12 +29,15 @@ VALUES = (
     "'''\n'''", '"""a\nb"""', "'<script>'", '"' + "x" * 5000 + '"', '"' + "mm " * 400 + '"',
 )
 """Values of every kind, most of them wrong at most places."""
-NOISE = ("\x00", "\x1b[2J", "\t", "\r", "\r\n", "\n", "=", "[", "]", "{", "}", '"', "'", '"""', "#", ",", ".", "\\", "é",
+NOISE = ("\x00", "\x1b[2J", "\t", "\r", "\r\n", "\n", "=", "[", "]", "{", "}", '"', "'", '"""',
+         "#", ",", ".", "\\", "é",
          "\ufeff", "\u2028", "\u202e", "0", "9", "-", "e", "mm", " ", "\x7f", "\x85")
 KEYS = ("stations", "cylinder", "bore", "length", "plenum", "title", "at", "end", "x" * 300,
         '"a b"', '""', '"\\u001b"', "a.b.c", ".".join(["d"] * 60), "rpm", "diameter", "name")
-HEADERS = ("[runner]", "[[runner]]", "[[runners]]", "[[plenum]]", "[[entry]]", "[engine]", "[[engine]]", "[plenum.sections]",
-           "[[plenum.sections]]", "[[fuel.stage]]", "[fuel.stage]", "[[balance_tube]]", "[limits]", "[losses]",
+HEADERS = ("[runner]", "[[runner]]", "[[runners]]", "[[plenum]]", "[[entry]]", "[engine]",
+           "[[engine]]", "[plenum.sections]",
+           "[[plenum.sections]]", "[[fuel.stage]]", "[fuel.stage]", "[[balance_tube]]",
+           "[limits]", "[losses]",
            "[[review]]", "[search]", "[bench]", "[x.y.z]", "[[drawing.service]]", "[uncertainty]")
 
 Lines = list[str]
@@ -44,7 +49,8 @@ def sources() -> list[str]:
     from distrib.case.starters import STARTERS
     from distrib.case.template import starter
 
-    files = sorted((ROOT / "cases").glob("*.toml")) + sorted((ROOT / "tests" / "bad").glob("*.toml"))
+    files = [path for folder in ("cases", "tests/bad")
+             for path in sorted((ROOT / folder).glob("*.toml"))]
     texts = [path.read_text("utf-8") for path in files]
     made = [_bare(starter(layout, entry)) for layout in STARTERS for entry in ("side", "center")]
     whole = texts[:4] + made
@@ -75,14 +81,14 @@ def drop_line(lines: Lines, rng: np.random.Generator) -> Lines:
 
 def double_line(lines: Lines, rng: np.random.Generator) -> Lines:
     i = _at(lines, rng)
-    return lines[:i] + [lines[i]] + lines[i:]
+    return [*lines[:i], lines[i], *lines[i:]]
 
 
 def move_line(lines: Lines, rng: np.random.Generator) -> Lines:
     line = lines[(i := _at(lines, rng))]
     rest = lines[:i] + lines[i + 1:] or [""]
     j = _at(rest, rng)
-    return rest[:j] + [line] + rest[j:]
+    return [*rest[:j], line, *rest[j:]]
 
 
 def drop_table(lines: Lines, rng: np.random.Generator) -> Lines:
@@ -108,7 +114,7 @@ def drop_head(lines: Lines, rng: np.random.Generator) -> Lines:
 def other_value(lines: Lines, rng: np.random.Generator) -> Lines:
     found = _pairs(lines)
     i = found[int(rng.integers(len(found)))]
-    return lines[:i] + [f"{lines[i].partition('=')[0]}= {_pick(VALUES, rng)}"] + lines[i + 1:]
+    return [*lines[:i], f"{lines[i].partition('=')[0]}= {_pick(VALUES, rng)}", *lines[i + 1:]]
 
 
 def other_number(lines: Lines, rng: np.random.Generator) -> Lines:

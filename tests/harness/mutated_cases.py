@@ -75,9 +75,7 @@ def consider(text: str, thorough: bool = False) -> str:
     try:
         case = read_text(text)
     except InputError as error:
-        said = str(error)
-        assert said and len(said) < LONGEST_MESSAGE, f"a message of {len(said)} characters"
-        assert all(p.isprintable() for p in said.split("\n")), f"unprintable: {said[:300]!r}"
+        _check_message(str(error))
         return "refused"
     assert sorted(r.cylinder for r in case.runners) == [*range(1, case.engine.cylinders + 1)]
     assert case.plenums and case.entries
@@ -88,7 +86,7 @@ def consider(text: str, thorough: bool = False) -> str:
     try:
         found = solve_bench(case)
     except DistribError as error:
-        assert str(error)
+        _check_message(str(error))
         return "no solution"
     for point, good in enumerate(found.converged):
         if not good:
@@ -96,6 +94,11 @@ def consider(text: str, thorough: bool = False) -> str:
             return "no solution"
     assert np.isfinite(found.air_kg_s).all()
     return "accepted"
+
+
+def _check_message(said: str) -> None:
+    assert said and len(said) < LONGEST_MESSAGE, f"a message of {len(said)} characters"
+    assert all(line.isprintable() for line in said.split("\n")), f"unprintable: {said[:300]!r}"
 
 
 def use(case: Case) -> None:
