@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import stat
 import tempfile
@@ -12,6 +13,7 @@ from typing import IO, Any, BinaryIO
 
 from distrib.errors import InputError, Problem
 
+MOST_JSON = 64 << 20
 PASSING = ".part"
 """Ending of a file that is not finished yet."""
 
@@ -46,6 +48,14 @@ def read_limited(path: str | Path, most: int) -> bytes:
             raise InputError([Problem("file", f"{size:,} bytes", f"up to {most:,} bytes",
                                       file=str(path))])
     return data
+
+
+def read_json(path: str | Path) -> Any:
+    """What a JSON file of up to MOST_JSON bytes holds; ValueError for what is no JSON."""
+    try:
+        return json.loads(read_limited(path, MOST_JSON))
+    except RecursionError:
+        raise ValueError("too deep") from None
 
 
 @contextlib.contextmanager

@@ -34,7 +34,7 @@ ul { list-style: none; padding: 0; margin: 1mm 0; } li { margin: 1mm 0; }
   border-top: 0.3mm solid #000; padding-top: 1mm; font-size: 11pt; }
 """
 
-LETTER = {"lean": "L", "watch": "W", "rich": "R", "even": "-", "": ""}
+LETTER = {"lean": "L", "watch": "W", "rich": "R", "backward": "B", "even": "-", "": ""}
 
 
 def to_html(table: TrimTable) -> str:
@@ -161,7 +161,7 @@ def _cell(table: TrimTable, i: int, j: int) -> str:
 
 
 def _legend() -> str:
-    pairs = "; ".join(f"{LETTER[v]} = {WORDS[v]}" for v in ("lean", "watch", "rich", "even"))
+    pairs = "; ".join(f"{LETTER[v]} = {words}" for v, words in WORDS.items())
     return (f"<p>{escape(pairs)}. Band: where the figure lies, given what is uncertain. "
             f"{escape(NEED_WORDS)}. Injectors swapped: all moved on by one cylinder, sensors left "
             "in place.</p>")

@@ -111,6 +111,8 @@ def _answer(data: ReportData) -> str:
 
     present = set(found.values())
     parts = []
+    if "backward" in present:
+        parts.append(f"Air flows back, no mixture: {named('backward')}.")
     if "lean" in present:
         parts.append(f"Lean, more air at equal fuel: {named('lean')}.")
     if "watch" in present:

@@ -97,7 +97,7 @@ def figures_of(case: Case, found: Sampled) -> tuple[FloatArray, FloatArray]:
 
     lambdas = lambda_at_equal_fuel(found.air_kg_s, case.fuel.lambda_target,
                                    air_following_fraction=case.fuel.air_following_fraction)
-    return found.spread_percent[:, 0], np.asarray(lambdas[:, 0, :].max(axis=-1))
+    return found.spread_percent[:, 0], np.asarray(np.fmax.reduce(lambdas[:, 0, :], axis=-1))
 
 
 def _dimensions(case: Case, model: str, speed: FloatArray, threads: int) -> list[Effect]:
