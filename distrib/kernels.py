@@ -113,9 +113,11 @@ def _cache_folder(name: str) -> Iterator[bool]:
 @functools.lru_cache(maxsize=1)
 def _checked_file() -> Any:
     """A cache file of numba's that is never fatal and never another kernel's code."""
-    from numba.core.caching import IndexDataCacheFile
+    from numba.core import caching
 
-    class Checked(IndexDataCacheFile):  # type: ignore[misc]
+    base: Any = caching.IndexDataCacheFile  # its own calls carry no types
+
+    class Checked(base):  # type: ignore[misc]
         """Every file begins with a digest of the rest, all code names its own key.
 
         What does not fit is compiled anew and written over: a damaged file, and the code of

@@ -90,7 +90,8 @@ def test_damaged_files_of_the_cache_are_made_anew(small_package: Path) -> None:
     sound = {p: p.read_bytes() for p in files}
     codes = [p for p in files if p.suffix == ".nbc"]
     for spoil in (lambda data: bytes([*data[:-40], data[-40] ^ 1, *data[-39:]]),
-                  lambda data: b"", lambda data: data[:len(data) // 2], lambda data: b"\x80" + data):
+                  lambda data: b"", lambda data: data[:len(data) // 2],
+                  lambda data: b"\x80" + data):
         for file in files:
             file.write_bytes(spoil(sound[file]))
         assert run(small_package) == "21.0 False"
@@ -101,7 +102,7 @@ def test_damaged_files_of_the_cache_are_made_anew(small_package: Path) -> None:
 
 def test_a_full_disk_costs_the_cache_only(small_package: Path) -> None:
     assert run(small_package, limit="trap '' XFSZ; ulimit -f 0;") == "21.0 False"
-    assert not [p for p in cache_of(small_package).rglob("*.nb*")]
+    assert not list(cache_of(small_package).rglob("*.nb*"))
     assert run(small_package) == "21.0 False"
 
 
@@ -127,7 +128,7 @@ def test_a_cache_that_is_not_ones_own_is_not_used(small_package: Path, fault: st
     said = run(small_package)
     assert said.startswith("21.0 False") and fault in said
     assert said.count("compiled anew at every start") == 1
-    assert not [p for p in small_package.parent.rglob("*.nb?")]
+    assert not list(small_package.parent.rglob("*.nb?"))
 
 
 def digest(module: str, package: Path) -> str:

@@ -1,4 +1,4 @@
-"""Verdict per cylinder: lean, watch, even, rich or backward, with the words that go beside every number."""
+"""Verdict per cylinder, lean, watch, even, rich or backward, and the words beside every number."""
 
 from __future__ import annotations
 

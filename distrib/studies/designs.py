@@ -64,7 +64,8 @@ def _figures(case: Case, model: str, speeds: FloatArray, names: Sequence[str], t
     found = sampler(model)(case, speeds, given(names, points), threads)
     lambdas = lambda_at_equal_fuel(found.air_kg_s, case.fuel.lambda_target,
                                    air_following_fraction=case.fuel.air_following_fraction)
-    return np.stack([found.spread_percent.mean(axis=1), np.fmax.reduce(lambdas, axis=(1, 2))], axis=-1)
+    leanest = np.fmax.reduce(lambdas, axis=(1, 2))
+    return np.stack([found.spread_percent.mean(axis=1), leanest], axis=-1)
 
 
 def sensitivity(case: Case, model: str = "bench", *, rpm: Sequence[float] | None = None,

@@ -99,14 +99,14 @@ def test_killed_and_resumed(args: list[str], log_name: str, tmp_path: Path,
             landed += hit
             if not log.exists() and (folder / args[args.index("-o") + 1]).exists():
                 break  # it had finished
-            assert not [p for p in folder.rglob("*.csv")], "a table that is not finished"
+            assert not list(folder.rglob("*.csv")), "a table that is not finished"
         kept = len(records(log)) if log.exists() else 0
         said = finish([*args, "--resume"] if log.exists() else args, folder)
         if args is SWEEP and kept:
             told = re.search(r"([0-9]+) taken over", said)
             assert told and int(told[1]) >= kept, said
         taken_over += kept
-        left = [p for p in folder.rglob(".distrib-*.part")]
+        left = list(folder.rglob(".distrib-*.part"))
         for path in left:  # what a kill in the middle of writing leaves; never under its own name
             path.unlink()
         assert content(folder) == wanted, seed

@@ -179,6 +179,8 @@ def test_a_worker_of_another_kind_that_joins_later_is_refused(
         tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
     """It gets the chunks that the first worker leaves, and its rows would differ in their bits."""
     pytest.importorskip("distributed")
+    from distrib.studies.cluster import Cluster
+
     out = tmp_path / "t.csv"
     with real_cluster(tmp_path_factory.mktemp("mixed"), 1) as cluster:
         process = start(out, 1, 0.05, cluster.address)
@@ -189,9 +191,7 @@ def test_a_worker_of_another_kind_that_joins_later_is_refused(
         assert "runs OPENBLAS_CORETYPE another instead of" in complained
         assert "points are finished and kept" in complained
         assert not out.exists() and log_path(out).exists()
-        with pytest.raises(InputError, match="OPENBLAS_CORETYPE another; allowed: .* as here"):
-            from distrib.studies.cluster import Cluster
-
+        with pytest.raises(InputError, match=r"OPENBLAS_CORETYPE another; allowed: .* as here"):
             Cluster(print, cluster.address, {})  # type: ignore[arg-type]
 
 
@@ -208,8 +208,9 @@ def test_a_wrong_address_is_refused_in_words(tmp_path: Path, address: str, words
             address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
         out = tmp_path / "t.csv"
         done = subprocess.run(
-            [sys.executable, "-m", "distrib.cli.app", "sweep", str(ROOT / "cases/inline4_side.toml"),
-             "--model", "bench", "--vary", "plenum.length=390,400 mm", "-o", str(out),
+            [sys.executable, "-m", "distrib.cli.app", "sweep",
+             str(ROOT / "cases" / "inline4_side.toml"), "--model", "bench",
+             "--vary", "plenum.length=390,400 mm", "-o", str(out),
              "--scheduler", address], capture_output=True, text=True, env=ENVIRONMENT, timeout=120)
     assert done.returncode == 2, done.stderr
     assert "--scheduler: read" in done.stderr and words in done.stderr
