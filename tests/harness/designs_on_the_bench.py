@@ -1,4 +1,4 @@
-"""Random designs on the steady rig, as its own process: FIRST LAST [deep].
+"""Random designs on the steady rig, as its own process: FIRST LAST.
 
 What is checked here uses neither the equations nor the figures of the solver's own checks: flows
 are added up at the nodes of the graph, pressures are held against those of the two ends, and a
@@ -13,23 +13,21 @@ import time
 import traceback
 
 import numpy as np
-from designs import design
+from random_designs import design
 
 from distrib.build.bench import bench_model, run_bench, solve_bench
 from distrib.case.schema import Case
 from distrib.errors import InputError
 
-DEPRESSIONS = (0.0001, 0.025, 0.07, 0.3, 0.45)
-"""Of the ambient pressure: from a breath to choking ends. No flow bench pulls as much."""
-DEEP = (0.3, 0.45, 0.6, 0.9)
-"""Far beyond choking."""
+DEPRESSIONS = (0.0001, 0.025, 0.07, 0.3, 0.5)
+"""Of the ambient pressure: from a breath to the deepest that is accepted, with ends that choke."""
 MASS = 1e-10
 """Of the air that enters: the project's own requirement."""
 ROUND_OFF = 1e-9
 """Relative: pressures are found to 1e-12 of their scale, flows at 1e-10."""
 
 
-def main(first: int, last: int, depressions: tuple[float, ...]) -> None:
+def main(first: int, last: int) -> None:
     counts = {"designs": 0, "points": 0, "refused": 0, "faults": 0}
     slowest = 0.0
     for number in range(first, last):
@@ -37,7 +35,7 @@ def main(first: int, last: int, depressions: tuple[float, ...]) -> None:
         start = time.process_time()
         faults = []
         try:
-            faults = check(case, depressions)
+            faults = check(case)
         except InputError as error:
             faults = [f"refused: {str(error)[:300]}"]
             counts["refused"] += 1
@@ -45,17 +43,17 @@ def main(first: int, last: int, depressions: tuple[float, ...]) -> None:
             faults = [" | ".join(traceback.format_exc().strip().splitlines()[-4:])]
         slowest = max(slowest, time.process_time() - start)
         counts["designs"] += 1
-        counts["points"] += len(depressions)
+        counts["points"] += len(DEPRESSIONS)
         counts["faults"] += bool(faults)
         for fault in faults:
             print(json.dumps({"file": str(number), "fault": fault}), flush=True)
     print(json.dumps({**counts, "slowest_s": slowest}))
 
 
-def check(case: Case, depressions: tuple[float, ...]) -> list[str]:
+def check(case: Case) -> list[str]:
     """Everything wrong with the solution of one design; empty when all is well."""
     ambient = case.conditions.ambient_pressure_pa
-    wanted = ambient * np.array(depressions)
+    wanted = ambient * np.array(DEPRESSIONS)
     model = bench_model(case, depression_pa=wanted)
     found = run_bench(model)
     shares = solve_bench(case, depression_pa=wanted)
@@ -119,4 +117,4 @@ def _choked_kg_s(case: Case) -> float:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), int(sys.argv[2]), DEEP if "deep" in sys.argv else DEPRESSIONS)
+    main(int(sys.argv[1]), int(sys.argv[2]))

@@ -13,7 +13,7 @@ import time
 import traceback
 
 import numpy as np
-from designs import design
+from random_designs import design
 
 import distrib
 from distrib.case.schema import Case

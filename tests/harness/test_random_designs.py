@@ -9,6 +9,10 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from random_designs import design
+
+from distrib.build.bench import solve_bench
+from distrib.errors import InputError
 
 
 @pytest.mark.slow
@@ -22,11 +26,15 @@ def test_designs_on_the_bench(size: Callable[[int, int], range],
     assert counted["faults"] == counted["refused"] == 0
 
 
-@pytest.mark.slow
-@pytest.mark.xfail(strict=True, reason="losses stand on the head downstream, so behind a throttle "
-                   "that chokes the flow falls where the rig pulls deeper than half the ambient")
-def test_designs_far_beyond_choking(reported: Callable[..., dict[str, Any]]) -> None:
-    reported("designs_on_the_bench.py", 0, 30, "deep")
+def test_a_rig_deeper_than_half_the_ambient_is_refused() -> None:
+    """There the law of a throttle gives less air for more depression: by hand, the flow through a
+    loss on the head downstream, m^2 ~ p (p0 - p), is largest at p = p0/2."""
+    case = design(12)
+    ambient = case.conditions.ambient_pressure_pa
+    assert solve_bench(case, depression_pa=0.5 * ambient).converged.all()
+    for depression in (0.51 * ambient, 0.9 * ambient, ambient, 0.0, -1.0, float("nan")):
+        with pytest.raises(InputError, match=r"half the ambient pressure"):
+            solve_bench(case, depression_pa=depression)
 
 
 @pytest.mark.slow
