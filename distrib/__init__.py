@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from distrib import losses as losses
+    from distrib.answer import answer as answer
     from distrib.build.bench import solve_bench as solve_bench
     from distrib.build.engine import solve_engine as solve_engine
-    from distrib.build.phased import solve_phased as solve_phased
     from distrib.calibration.service import fit as fit
     from distrib.calibration.service import trims as trims
     from distrib.case.read import read_case as read_case
@@ -27,8 +27,8 @@ __version__ = "0.1.0"
 
 PUBLIC: Final[dict[str, str]] = {
     "read_case": "distrib.case.read:read_case",
+    "answer": "distrib.answer",
     "solve_bench": "distrib.build.bench:solve_bench",
-    "solve_phased": "distrib.build.phased:solve_phased",
     "solve_engine": "distrib.build.engine:solve_engine",
     "compare": "distrib.studies.designs:compare_designs",
     "sweep": "distrib.studies.sweep:sweep",
@@ -42,6 +42,7 @@ PUBLIC: Final[dict[str, str]] = {
 """Every public name and where it stands: "module:attribute", or a package."""
 
 __all__ = [
+    "answer",
     "compare",
     "fit",
     "improve",
@@ -50,7 +51,6 @@ __all__ = [
     "review",
     "solve_bench",
     "solve_engine",
-    "solve_phased",
     "sweep",
     "trims",
     "verify",

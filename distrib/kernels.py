@@ -47,8 +47,17 @@ def kernel(function: F) -> F:
 
 
 def inline(function: F) -> F:
-    """Compile a small function that is always inlined into the kernels that call it."""
-    return _compile(function, forceinline=True)
+    """Compile a small function that is always inlined into the kernels that call it.
+
+    Not kept on disk by itself: the kernels are, and writing its machine code costs more than it.
+    """
+    return _compile(function, cache=False, forceinline=True)
+
+
+def inner(function: F) -> F:
+    """Compile a function that only kernels call: without the code to call it from Python, and not
+    kept on disk by itself, since it stands in the code of the kernels. Both cost more than it."""
+    return _compile(function, cache=False, no_cpython_wrapper=True)
 
 
 def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions: int = 1) -> None:
@@ -70,7 +79,8 @@ def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions:
 def _compile(function: F, **options: Any) -> F:
     from numba import njit
 
-    options |= {"nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
+    options = {"nogil": True, "error_model": "numpy", "fastmath": {"contract"},
+               "no_cfunc_wrapper": True, **options}
     name = module_folder(function.__module__)
     if name is None:  # no module of the project: numba's own rule holds
         return cast("F", njit(cache=True, **options)(function))

@@ -6,9 +6,9 @@ the order of `cylinders`. A point that did not converge holds NaN and a reason.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-ModelName = Literal["bench", "phased", "engine"]
+ModelName = Literal["bench", "engine"]
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,8 @@ class Band:
     """What the uncertain laws and tolerances do to the shares.
 
     `low` and `high` bound deviation in percent, (P, N), at probability `level`;
-    `chance_leanest` is the share of samples in which that cylinder had the most air;
-    `chance_lean` the share of samples above the lean limit.
+    `chance_leanest` is the share of draws in which that cylinder had the most air; `chance_lean`
+    the share of draws above the lean limit, at least that of every cylinder with less air.
     """
 
     level: float
@@ -119,3 +119,52 @@ def spread_percent(share: FloatArray) -> FloatArray:
     """Largest minus smallest deviation over the cylinders, percent."""
     deviation = deviation_percent(share)
     return np.asarray(deviation.max(axis=-1) - deviation.min(axis=-1), dtype=np.float64)
+
+
+def at_points(shares: Shares, points: Any) -> Shares:
+    """The result at some of its points (an index array or slice), band included."""
+    return _by_point(shares, lambda a: np.asarray(a[points]),
+                     lambda t: tuple(np.array(t, dtype=object)[points].tolist()))
+
+
+def at_point(shares: Shares, point: int) -> Shares:
+    """The result at one of its points, still with a leading axis of one point."""
+    return at_points(shares, slice(point, point + 1))
+
+
+def joined(first: Shares, second: Shares, key: str) -> Shares:
+    """Two results of one case and model as one, points in the order of condition `key`."""
+    both = _by_point(first, lambda a: a, lambda t: t, second)
+    return at_points(both, np.argsort(both.conditions[key], kind="stable"))
+
+
+def _by_point(shares: Shares, array: Callable[[Any], Any], words: Callable[[Any], Any],
+              other: Shares | None = None) -> Shares:
+    """Apply to everything that has points as first axis, appended by that of `other`."""
+
+    def both(a: Any, b: Any) -> Any:
+        if a is None:
+            return None
+        if isinstance(a, tuple):
+            return words(a if other is None else (*a, *b))
+        return array(np.atleast_1d(a) if other is None else np.concatenate([a, b]))
+
+    out: dict[str, Any] = {
+        name: both(getattr(shares, name), getattr(other, name, None)) for name in (
+            "air_kg_s", "share", "deviation_percent", "spread_percent", "converged",
+            "mass_residual", "reason", "volumetric_efficiency", "trapped_air_kg")}
+    for name in ("conditions", "extra"):
+        theirs = getattr(other, name, {})
+        out[name] = {k: both(v, theirs.get(k)) for k, v in getattr(shares, name).items()}
+    out["profiles"] = tuple(replace(p, **{
+        name: both(getattr(p, name), None if other is None else getattr(other.profiles[i], name))
+        for name in ("static_pressure_pa", "velocity_m_s")})
+        for i, p in enumerate(shares.profiles) if other is None or i < len(other.profiles))
+    if shares.band is not None:
+        theirs_band = None if other is None else other.band
+        out["band"] = replace(shares.band, **{
+            f.name: both(getattr(shares.band, f.name), getattr(theirs_band, f.name, None))
+            for f in fields(shares.band) if isinstance(getattr(shares.band, f.name), np.ndarray)})
+    if other is not None:
+        out["warnings"] = tuple(dict.fromkeys((*shares.warnings, *other.warnings)))
+    return replace(shares, **out)

@@ -13,8 +13,9 @@ from project_files import PACKAGE
 
 import distrib
 
-NAMES = {"read_case", "solve_bench", "solve_phased", "solve_engine", "compare", "sweep", "trims",
+NAMES = {"read_case", "answer", "solve_bench", "solve_engine", "compare", "sweep", "trims",
          "review", "fit", "improve", "verify", "losses"}
+CALLABLE_PACKAGES = {"answer", "review"}
 
 
 def in_a_new_process(code: str) -> str:
@@ -35,7 +36,7 @@ def test_every_name_is_there_and_documented(name: str) -> None:
     assert getattr(distrib, name) is value
 
 
-@pytest.mark.parametrize("name", sorted(NAMES - {"losses", "review"}))
+@pytest.mark.parametrize("name", sorted(NAMES - {"losses"} - CALLABLE_PACKAGES))
 def test_signatures_are_typed(name: str) -> None:
     signature = inspect.signature(getattr(distrib, name))
     assert signature.return_annotation is not inspect.Signature.empty
@@ -53,7 +54,7 @@ def test_types_and_table_name_the_same_objects() -> None:
         for name in node.names:
             told[name.asname] = (f"distrib.{name.name}" if node.module == "distrib"
                                  else f"{node.module}:{name.name}")
-    told["review"] = "distrib.review"
+    told |= {name: f"distrib.{name}" for name in CALLABLE_PACKAGES}
     assert told == distrib.PUBLIC
 
 
@@ -62,10 +63,22 @@ def test_an_unknown_name_is_refused() -> None:
         distrib.solve_everything  # noqa: B018
 
 
-def test_review_stays_callable_whoever_loads_its_package_first() -> None:
-    code = ("import distrib.review.rules, distrib\n"
-            "print(callable(distrib.review), callable(distrib.review.run.review))")
+@pytest.mark.parametrize("name", sorted(CALLABLE_PACKAGES))
+def test_a_package_of_a_public_name_stays_callable_whoever_loads_it_first(name: str) -> None:
+    code = (f"import distrib.{name}.run, distrib\n"
+            f"print(callable(distrib.{name}), callable(distrib.{name}.run.{name}))")
     assert in_a_new_process(code) == "True True"
+
+
+@pytest.mark.parametrize("name", sorted(CALLABLE_PACKAGES))
+def test_a_package_of_a_public_name_is_called_as_its_function(name: str) -> None:
+    package = getattr(distrib, name)
+    function = getattr(package.run, name)
+    signature = inspect.signature(function)
+    assert signature.return_annotation is not inspect.Signature.empty
+    assert all(p.annotation is not p.empty for p in signature.parameters.values())
+    with pytest.raises(TypeError, match=f"{name}\\(\\)"):
+        package()
 
 
 def test_laws_are_reached_by_name() -> None:

@@ -1,3 +1,3 @@
-"""The one bridge from a case to the models: graph, bench, phased, wave, band."""
+"""The one bridge from a case to the models: graph, bench, engine, bands."""
 
 from __future__ import annotations

@@ -23,8 +23,8 @@ from distrib.results import (
 )
 
 CAUTIONS = (
-    "Estimate, not measured: verify every cylinder before load. A prediction of even air is no "
-    "clearance to lean out.",
+    "Estimate, not measured: verify every cylinder before load. An even prediction does not make "
+    "it safe to lean out.",
     "More air at equal fuel burns lean; a cylinder that gets less air burns rich.",
     "Lean mixture under boost can destroy an engine at once: start rich and retarded, stop at the "
     "first lean sign.",
@@ -36,10 +36,8 @@ CAUTIONS = (
 MODEL_LIMITS: Mapping[ModelName, str] = {
     "bench": "steady rig, all open runners flowing together: several times larger than on the "
              "engine, never a fuel trim",
-    "phased": "the network through the crank cycle, no inertia and no waves: the engine answer of "
-              "the network",
-    "engine": "one-dimensional gas dynamics through the crank cycle: adds inertia and waves, hence "
-            "engine speed",
+    "engine": "one-dimensional gas dynamics through the crank cycle, with cylinders, valves and "
+              "firing order",
 }
 
 

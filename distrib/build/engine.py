@@ -11,24 +11,25 @@ from numpy.typing import ArrayLike
 from distrib.build.collect import shares_result
 from distrib.build.engine_setup import CaseSetup, case_setup
 from distrib.build.graph import runner_order
-from distrib.build.phased import operating_points
+from distrib.build.points import operating_points
 from distrib.case.schema import Case
 from distrib.results import FloatArray, Profile, Shares, Source
 from distrib.unsteady.grid import GridEstimate, cell_for_accuracy, convergence
+from distrib.unsteady.reduce import valve_ducts
 from distrib.unsteady.result import UnsteadyResult
 from distrib.unsteady.run import Options, run_many
 
 NO_REASON = ""
 
 SOURCES = (
-    Source("unsteady.scheme", "Toro, Riemann Solvers and Numerical Methods for Fluid Dynamics (2009), "
-           "chapters 10 and 14: MUSCL-Hancock, HLLC", "published"),
-    Source("unsteady.ends", "constant-pressure model of a restriction at a duct end, isentropic wave; "
-           "derived anew, form after Benson (1982) from memory", "from memory"),
+    Source("unsteady.scheme", "Toro, Riemann Solvers and Numerical Methods for Fluid "
+           "Dynamics (2009), chapters 10 and 14: MUSCL-Hancock, HLLC", "published"),
+    Source("unsteady.ends", "constant-pressure model of a restriction at a duct end, isentropic "
+           "wave; derived anew, form after Benson (1982) from memory", "from memory"),
     Source("unsteady.end_correction", "Norris and Sheng, J. Sound Vib. 135 (1989) 85: flanged end "
            "correction 0.8216 of the radius, at every mouth", "published"),
-    Source("unsteady.closed_cycle", "polytropes, heat at top dead centre, for blow-down and residuals "
-           "only; exponents and efficiency from memory", "from memory"),
+    Source("unsteady.closed_cycle", "polytropes, heat at top dead centre, for blow-down and "
+           "residuals only; exponents and efficiency from memory", "from memory"),
 )
 """What the engine model rests on beside the loss laws."""
 
@@ -76,9 +77,10 @@ def solve_engine(
     A cylinder's air is the fresh air trapped when its intake valve closes, times rpm/120. Exhaust
     pressure keeps its ratio to the charge pressure. Volumetric efficiency refers to the charge's
     density. `extra` (P, N): mach_mean, mach_peak, back_flow_share, residual_share,
-    trapped_pressure_pa, station_pressure_pa, droop_pa, recovery; (P,): cycles.
-    `accuracy_percent` or `options.cell_m` sets the grid, see `run_engine`; `grid_estimate` says what
-    the grid contributes.
+    trapped_pressure_pa, port_pressure_pa (mean over the cycle), station_pressure_pa, droop_pa,
+    recovery; (P,): cycles.
+    `accuracy_percent` or `options.cell_m` sets the grid, see `run_engine`; `grid_estimate` says
+    what the grid contributes.
     """
     run = run_engine(case, rpm=rpm, charge_pressure_pa=charge_pressure_pa,
                    charge_temperature_k=charge_temperature_k, options=options,
@@ -129,6 +131,7 @@ def _extra(run: EngineRun) -> dict[str, FloatArray]:
         "residual_share": _stack([r.residual_fraction for r in results]),
         "trapped_pressure_pa": _stack([r.trapped_pressure_pa for r in results]),
         "cycles": np.array([float(r.cycles) for r in results]),
+        "port_pressure_pa": _stack([_port_pressure(run, k) for k in range(len(results))]),
     }
     count = len(runner_order(run.case))
     for name, field in (("station_pressure_pa", "mean_pa"), ("droop_pa", "droop_pa"),
@@ -141,6 +144,15 @@ def _extra(run: EngineRun) -> dict[str, FloatArray]:
                         row[c] = getattr(r.stations, field)[k]
         out[name] = table
     return out
+
+
+def _port_pressure(run: EngineRun, point: int) -> FloatArray:
+    """Mean pressure over the cycle in the last cell before each cylinder's valve, (N,) Pa."""
+    result, setup = run.results[point], run.setups[point].setup
+    if result.traces is None:
+        return np.full(len(setup.cylinders), np.nan)
+    sides = (result.traces.left, result.traces.right)
+    return np.array([sides[side][2, :, duct].mean() for duct, side in valve_ducts(setup)])
 
 
 def _profiles(run: EngineRun) -> tuple[Profile, ...]:

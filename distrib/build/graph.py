@@ -1,4 +1,4 @@
-"""From a case to the one flow graph that bench, phased and wave read.
+"""From a case to the one flow graph that bench and engine read.
 
 Node names: `charge` (before the throttle), `PLENUM x` stations (from the cylinder-1 end),
 `runner N mouth`, `port N`, `pool N` or `cylinder N`. Every numeric attribute may be an array over
@@ -12,7 +12,6 @@ from itertools import pairwise
 from typing import Any
 
 import networkx as nx
-import numpy as np
 
 from distrib.build.choices import chosen
 from distrib.build.draws import NOMINAL, Draws
@@ -141,14 +140,13 @@ def _add_plenum(flow: FlowGraph, case: Case, plenum: Plenum, book: LawBook,
                                   "at least one runner and one way in")])
     run = _run(plenum, book, draws)
     _stall_remarks(case, plenum, book)
-    volumes = _volumes(plenum, positions)
     stations: list[Station] = []
-    for x, volume in zip(positions, volumes, strict=True):
+    for x in positions:
         area = float(plenum.area_m2(x))
         runners = tuple(r.cylinder for r in case.runners
                         if r.plenum == plenum.name and abs(r.station_m - x) <= SAME_STATION_M)
         name = f"{plenum.name} {len(stations) + 1}"
-        flow.station(name, area, run, volume_m3=volume, x_m=x, plenum=plenum.name)
+        flow.station(name, area, run, x_m=x, plenum=plenum.name)
         if stations:
             _add_section(flow, case, plenum, stations[-1], name, x, area, book, draws)
         stations.append(Station(name, plenum.name, x, area, runners))
@@ -166,20 +164,6 @@ def _stall_remarks(case: Case, plenum: Plenum, book: LawBook) -> None:
         if (b.area_m2 > a.area_m2 and downstream) or (b.area_m2 < a.area_m2 and upstream):
             stall_remark(book, f"plenum {plenum.name}", min(a.area_m2, b.area_m2),
                          max(a.area_m2, b.area_m2), b.at_m - a.at_m)
-
-
-def _volumes(plenum: Plenum, positions: list[float]) -> list[float]:
-    """Plenum volume that belongs to each station: to the middle between neighbours."""
-    edges = [0.0, *(0.5 * (a + b) for a, b in pairwise(positions)),
-             plenum.length_m]
-    parts = []
-    for a, b in pairwise(edges):
-        x = np.linspace(a, b, 65)
-        parts.append(float(np.trapezoid(plenum.area_m2(x), x)))
-    if plenum.volume_m3 is not None:
-        scale = plenum.volume_m3 / sum(parts)
-        parts = [p * scale for p in parts]
-    return parts
 
 
 def _add_section(flow: FlowGraph, case: Case, plenum: Plenum, last: Station, name: str, x: float,

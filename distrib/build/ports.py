@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from distrib.build.draws import NOMINAL, Draws
+from distrib.build.unknowns import FLOW_SIGMA, drawn_valve
 from distrib.case.schema import Case, Valve
 from distrib.engine.valves import (
     ValveFlow,
@@ -27,31 +31,44 @@ class Ports:
     assumed: tuple[Assumed, ...]
 
 
-def ports(case: Case) -> Ports:
-    """Valve sets of a case; assumed ones are listed."""
+def ports(case: Case, draws: Draws = NOMINAL, k: int = 0) -> Ports:
+    """Valve sets of a case, of sample k of `draws`; assumed ones are listed.
+
+    Drawn are the timing, lift and size of valves that were assumed, and the flow of valves without
+    a bench figure of the port or a coefficient of their own.
+    """
     assumed: list[Assumed] = []
-    intake = case.engine.intake_valve
-    exhaust = case.engine.exhaust_valve
+    intake, exhaust = case.engine.intake_valve, case.engine.exhaust_valve
     bore = case.engine.bore_m
     if intake is None:
         intake = Valve(count=2, diameter_m=0.39 * bore, max_lift_m=0.115 * bore, opens_deg=10.0,
                        closes_deg=50.0)
         assumed.append(Assumed("engine.intake_valve", _words(intake), WHY_VALVES))
+        intake = drawn_valve(intake, draws, "intake_valve", k)
     if exhaust is None:
         exhaust = Valve(count=2, diameter_m=0.335 * bore, max_lift_m=0.11 * bore, opens_deg=52.0,
                         closes_deg=10.0)
         assumed.append(Assumed("engine.exhaust_valve", _words(exhaust), WHY_VALVES))
-    flow = _flow(intake, intake_events(intake.opens_deg, intake.closes_deg))
+        exhaust = drawn_valve(exhaust, draws, "exhaust_valve", k)
+    scale = _coefficient(draws, "intake_valve", k)
+    events = intake_events(intake.opens_deg, intake.closes_deg)
+    flow = _flow(intake, events, scale)
     port = case.engine.port_flow
     if port is not None:
         rho = float(density(case.conditions.ambient_pressure_pa,
                             case.conditions.ambient_temperature_k))
-        scale = discharge_scale_from_bench(
+        bench = discharge_scale_from_bench(
             flow, port.flow_m3_s, port.depression_pa, port.lift_m, rho,
             case.conditions.ambient_pressure_pa)
-        flow = _flow(intake, intake_events(intake.opens_deg, intake.closes_deg), scale)
-    out = _flow(exhaust, exhaust_events(exhaust.opens_deg, exhaust.closes_deg))
+        flow = _flow(intake, events, bench)
+    out = _flow(exhaust, exhaust_events(exhaust.opens_deg, exhaust.closes_deg),
+                _coefficient(draws, "exhaust_valve", k))
     return Ports(flow, out, tuple(assumed))
+
+
+def _coefficient(draws: Draws, name: str, k: int) -> float:
+    """Sample k of the factor on a handbook discharge coefficient."""
+    return float(np.ravel(draws.factor(f"{name}.flow", FLOW_SIGMA))[k]) if draws.samples else 1.0
 
 
 def lift_area_m2(case: Case, lift_m: float) -> float:

@@ -169,9 +169,8 @@ def add_runner(flow: FlowGraph, case: Case, runner: Runner, book: LawBook, draws
     made = made_diameter(case, runner, draws)
     d_u, d_v = runner.diameter_m * made, runner.end_diameter_m * made
     area_u, area_v = circle_m2(d_u), circle_m2(d_v)
-    volume = circle_m2(0.5 * (runner.diameter_m + runner.end_diameter_m)) * runner.length_m
     flow.joint(f"{where} mouth")
-    flow.joint(f"port {c}", volume_m3=volume)
+    flow.joint(f"port {c}")
     if runner.loss is not None:
         k = given(draws, f"given.runner.{c}.loss", runner.loss)
         flow.duct(where, f"{where} mouth", f"port {c}", area_u, area_v, k_v_forward=k, k_v_back=k,

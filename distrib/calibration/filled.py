@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.cell_words import about_cells, cell_name
 from distrib.calibration.next_trims import (
@@ -15,7 +16,7 @@ from distrib.calibration.next_trims import (
 )
 from distrib.calibration.score import score
 from distrib.calibration.sheet_read import FilledSheet
-from distrib.calibration.trim_table import case_limits, measured_trims
+from distrib.calibration.trim_table import measured_trims
 from distrib.case.change import case_hash
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
@@ -74,13 +75,13 @@ def _next(
 ) -> NextTrims:
     lam, now = sheet.lambda_measured[at], _on_fuel(sheet, at) / enlargement(case)
     target, follows = case.fuel.lambda_target, case.fuel.air_following_fraction
-    made = measured_trims(lam, now, target, case_limits(case), policy=policy, step=step,
+    made = measured_trims(lam, now, target, limits_of(case), policy=policy, step=step,
                           air_following_fraction=follows)
     base = air_from_lambda(1.0 + now / 100.0, lam, follows)
     measured = (base / base.mean(axis=1, keepdims=True) - 1.0) * 100.0
     predicted = sheet.deviation_percent[at]
     low, high = sheet.low_percent[at], sheet.high_percent[at]
-    limits = case_limits(case)
+    limits = limits_of(case)
     pulse, dead, duty = _sheet_duty(case, sheet, at, made)
     statements = [*made.cautions, *about_sensors(policy), *about_sets(case), *partial,
                   *about_duty(duty, sheet.rpm[at[:, 0]], sheet.pressure_pa[at[:, 0]], cylinders,

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.build.fuel_sets import enlargement, on_trimmed_sets
 from distrib.calibration.cell_words import about_cells, cell_name
 from distrib.calibration.cells import Cells, for_cylinders, into_cells
@@ -21,7 +22,7 @@ from distrib.calibration.next_trims import (
     about_sets,
     flips_of,
 )
-from distrib.calibration.trim_table import case_limits, measured_trims
+from distrib.calibration.trim_table import measured_trims
 from distrib.case.schema import Case
 from distrib.errors import InputError, Problem
 from distrib.fuelling import check_injection
@@ -64,7 +65,7 @@ def next_from_log(
     base, trim = cells.lambda_base[at], cells.trim_percent[at]
     lam = base / (1.0 + trim / 100.0)
     now, follows = trim / enlargement(case), case.fuel.air_following_fraction
-    limits = case_limits(case)
+    limits = limits_of(case)
     made = measured_trims(lam, now, case.fuel.lambda_target, limits, policy=policy,
                           step=step, air_following_fraction=follows)
     base = air_from_lambda(1.0 + now / 100.0, lam, follows)

@@ -6,12 +6,13 @@ from typing import Any
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.build.fuel_sets import fuel_sets
 from distrib.calibration.gate import Gate
 from distrib.calibration.next_trims import NextTrims
 from distrib.calibration.pulses import SetPulses
 from distrib.calibration.sheet import TrimTable
-from distrib.calibration.trim_table import case_limits, limit_lines
+from distrib.calibration.trim_table import limit_lines
 from distrib.case.change import case_hash
 from distrib.case.geometry import distance_from_entry_m
 from distrib.case.schema import Case
@@ -39,7 +40,7 @@ def next_table(case: Case, found: NextTrims, gate: Gate) -> TrimTable:
         out[at] = array
         return out
 
-    limits = case_limits(case)
+    limits = limits_of(case)
     air = 1.0 + found.measured_percent / 100.0
     lam = lambda_at_equal_fuel(air, case.fuel.lambda_target, 1.0, case.fuel.air_following_fraction)
     measured = grid(found.measured_percent)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
 
+from distrib.answer.draws import DRAWS
+from distrib.answer.run import judged
+from distrib.build.engine import solve_engine
 from distrib.build.fuel_sets import enlargement
 from distrib.calibration.bench_fit import BenchFit, fit_bench, read_bench_sheet
 from distrib.calibration.bench_mapping import BenchMapping, read_bench_mapping
@@ -33,33 +36,19 @@ from distrib.fuelling.lambda_ import air_from_lambda
 from distrib.fuelling.trims import Basis, Policy
 from distrib.results import FloatArray, Shares
 
-EngineModel = Literal["phased", "engine", "both"]
-ENGINE_MODELS: Final[tuple[EngineModel, ...]] = ("phased", "engine", "both")
 Solver = Callable[[Case, FloatArray, FloatArray], Shares]
 """Case, speeds (P,), charge pressures (P,) to shares."""
 FULL_THROTTLE: Final = (
     "the manifold pressure of a cell is taken as the charge pressure, as at full throttle")
-SAMPLES: Final = 200
-"""Samples of the band at each cell of a sheet; the edges of a 90 % band are then uncertain by about
-a tenth of its width."""
+MODEL: Final = "engine"
+"""The figure that logs and predictions stand on; the only one an engine can be held against."""
 
 
-def solver(model: EngineModel, samples: int = SAMPLES) -> Solver:
-    """The engine model by name; phased comes with its band, both means phased spanned with wave."""
-    from distrib.build.band import phased_with_band
-    from distrib.build.engine import solve_engine
-    from distrib.build.engine_draws import engine_band
-    from distrib.build.together import spanned
-
+def engine_solver(draws: int = DRAWS) -> Solver:
+    """The engine figure with its band, as `distrib.answer` gives it, at given points."""
     def solve(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
-        if model == "engine":
-            return solve_engine(case, rpm=rpm, charge_pressure_pa=pressure)
-        phased = phased_with_band(case, rpm=rpm, charge_pressure_pa=pressure, samples=samples)
-        if model == "phased":
-            return phased
-        other = solve_engine(case, rpm=rpm, charge_pressure_pa=pressure)
-        other = replace(other, band=engine_band(case, other, rpm=rpm, charge_pressure_pa=pressure))
-        return spanned(phased, other, case.limits.lean_percent)
+        shares = solve_engine(case, rpm=rpm, charge_pressure_pa=pressure, threads=2)
+        return judged(case, shares, draws).engine
 
     return solve
 
@@ -67,15 +56,15 @@ def solver(model: EngineModel, samples: int = SAMPLES) -> Solver:
 def trims(
     case: Case, *, rpm: Sequence[float] | None = None, pressure_pa: Sequence[float] | None = None,
     policy: Policy = "richen-only", step: float = 0.5, on: Basis = "fuel",
-    model: EngineModel = "phased", confirmed: Sequence[str] = (), volts: float | None = None,
+    confirmed: Sequence[str] = (), volts: float | None = None,
     discrepancy: tuple[float, float] | None = None, solve: Solver | None = None,
-    samples: int = SAMPLES, remarks: Sequence[str] = (),
+    draws: int = DRAWS, remarks: Sequence[str] = (),
 ) -> TrimTable:
     """Predicted trims over speeds (R,) by charge pressures (C,), absolute pascal.
 
     Defaults: the case's speeds and charge pressure, richen-only, half a step. TrimError for batch
     or paired injection, for injector sets of which none can trim, and for sum-to-zero,
-    which a prediction does not allow. `solve` replaces the engine model; `samples` of the band at
+    which a prediction does not allow. `solve` replaces the engine model; `draws` of the band at
     each cell; `remarks` further cautions for the sheet.
     """
     check_injection(case.fuel.injection)
@@ -92,7 +81,7 @@ def trims(
     ]
     if wrong:
         raise InputError(wrong)
-    shares = (solve or solver(model, samples))(
+    shares = (solve or engine_solver(draws))(
         case, np.repeat(rows, len(columns)), np.tile(columns, len(rows)))
     return predicted_table(
         case, shares, rows.tolist(), columns.tolist(), opened, policy=policy, step=step, on=on,
@@ -129,8 +118,7 @@ class LogFit:
 
 
 def fit_log(
-    case: Case, path: str | Path, mapping: LogMapping, *, model: EngineModel = "phased",
-    solve: Solver | None = None,
+    case: Case, path: str | Path, mapping: LogMapping, *, solve: Solver | None = None,
 ) -> LogFit:
     """Clean a log, gather its cells, and fit the discrepancy factor of the engine model to them.
 
@@ -152,7 +140,7 @@ def fit_log(
             None, "mapping")])
     at = tuple(used.T)
     rpm, pressure = cells.rpm[at[0]], cells.pressure_pa[at[1]]
-    shares = (solve or solver(model))(case, rpm, pressure)
+    shares = (solve or engine_solver())(case, rpm, pressure)
     cylinders = tuple(int(c) for c in shares.cylinders)
     lam, sigma = (values[at] for values in _air_of_cells(case, cells))
     engine = fit_discrepancy(shares.deviation_percent, lam, sigma, cylinders)
@@ -168,7 +156,7 @@ def fit_log(
     if cells.unplaced:
         statements.append(f"{cells.unplaced} steady windows lie in no cell and were not used")
     return LogFit(
-        log.path, model, case_hash(case), cylinders, windows, cells, logged(cells, at), rpm,
+        log.path, MODEL, case_hash(case), cylinders, windows, cells, logged(cells, at), rpm,
         pressure, shares.deviation_percent, measured, engine, scored, tuple(statements))
 
 
@@ -206,16 +194,15 @@ def _air_of_cells(case: Case, cells: Cells) -> tuple[FloatArray, FloatArray]:
     return air, cells.sigma / cells.lambda_base * air * steeper
 
 
-def fit(case: Case, data: str | Path, mapping: str | Path, *,
-        model: EngineModel = "phased") -> BenchFit | LogFit:
+def fit(case: Case, data: str | Path, mapping: str | Path) -> BenchFit | LogFit:
     """Measured data into the model: a bench sheet or an engine log, as the mapping file says.
 
-    `data` is the CSV file; `model` the engine model that a log is held against. Raises InputError
-    with every fault of either file.
+    `data` is the CSV file; a log is held against the engine figure. Raises InputError with every
+    fault of either file.
     """
     read = read_mapping(mapping)
     if isinstance(read, LogMapping):
-        return fit_log(case, data, read, model=model)
+        return fit_log(case, data, read)
     return fit_bench(case, read_bench_sheet(data, read, case))
 
 
@@ -226,11 +213,11 @@ def _where(windows: Windows) -> str:
 
 
 def discrepancy_from(
-    data: Mapping[str, Any], file: str, model: str, case: Case
+    data: Mapping[str, Any], file: str, case: Case
 ) -> tuple[tuple[float, float], tuple[str, ...]]:
     """Factor and sigma from the JSON of `distrib fit`, and what to be wary of.
 
-    InputError when it has none, or when it belongs to another engine model than `model`."""
+    InputError when it has none, or when it belongs to another model than the engine figure."""
     engine = data.get("engine")
     try:
         found = float(engine["discrepancy"]), float(engine["sigma"])  # type: ignore[index]
@@ -243,10 +230,9 @@ def discrepancy_from(
     if not (np.isfinite(found[0]) and found[1] > 0.0):
         raise InputError([Problem("fit", f"factor {found[0]:g}, sigma {found[1]:g}",
                                   "a finite factor and a sigma above 0", "", file)])
-    if fitted != model:
+    if fitted != MODEL:
         raise InputError([Problem("fit", f"a factor of the model {fitted}",
-                                  f"one of the model {model}",
-                                  f"fit again with --model {model}", file)])
+                                  f"one of the {MODEL} figure", "fit again", file)])
     if of == case_hash(case):
         return found, ()
     return found, ("the factor from measured data was fitted to another state of this case, or to "

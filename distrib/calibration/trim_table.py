@@ -8,7 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from distrib.build.fuel_sets import enlargement, fuel_sets
+from distrib.answer.facts import limits_of
+from distrib.answer.trims import port_factor
+from distrib.build.fuel_sets import enlargement
 from distrib.calibration.cell_words import about_cells
 from distrib.calibration.fit import Z90
 from distrib.calibration.gate import Gate
@@ -21,14 +23,11 @@ from distrib.fuelling import (
     check_injection,
     fuel,
     lambda_at_equal_fuel,
-    more_cautious,
     plan,
-    port_factors,
     sign_flips,
     verdicts,
 )
 from distrib.fuelling.lambda_ import air_from_lambda, needed_multiplier
-from distrib.fuelling.limits import limits as make_limits
 from distrib.fuelling.trims import Basis, Evidence, Policy
 from distrib.results import FloatArray, Shares
 
@@ -40,19 +39,6 @@ NOISE_PERCENT = 1.0
 """Repeatability of one cylinder between two runs (common practice)."""
 
 LOADS = "loads are charge pressures before the throttle"
-NO_WAVES = (
-    "the network has no speed dependence of its own beside Reynolds and Mach number, waves are in "
-    "the engine model only"
-)
-
-
-def case_limits(case: Case) -> Limits:
-    """Limits of a case with the reasons for what it overrides."""
-    given = case.limits
-    names = ("lean_percent", "watch_percent", "rich_percent", "richen_cap_percent",
-             "prediction_cap_percent", "measured_cap_percent", "warn_percent", "refuse_percent",
-             "duty_max")
-    return make_limits(dict(given.reasons), **{n: float(getattr(given, n)) for n in names})
 
 
 def limit_lines(limits: Limits) -> tuple[str, ...]:
@@ -81,19 +67,15 @@ def predicted_table(
     """
     check_injection(case.fuel.injection)
     enlargement(case)
-    limits = case_limits(case)
+    limits = limits_of(case)
     deviation, low, high, chance, level, notes = _pattern(shares, discrepancy, limits)
     air = 1.0 + deviation / 100.0
-    factor, port_note = _port_factor(case, shares)
+    factor, port_note = port_factor(case, shares)
     fraction = case.fuel.air_following_fraction
     lam = lambda_at_equal_fuel(air, case.fuel.lambda_target, factor, fraction)
-    other, both_note = _other_model(shares, deviation, discrepancy)
-    more_air = 1.0 + np.fmax(deviation, other) / 100.0
-    trims = plan(needed_multiplier(more_air, factor), policy=policy, evidence="predicted",
+    trims = plan(needed_multiplier(air, factor), policy=policy, evidence="predicted",
                  step=step, limits=limits)
-    cautions = [*trims.cautions, LOADS, *notes, *remarks, *both_note]
-    if shares.model == "phased" and not both_note:
-        cautions.append(NO_WAVES)
+    cautions = [*trims.cautions, LOADS, *notes, *remarks]
     if min(pressure_pa) < case.conditions.ambient_pressure_pa * CRUISE_SHARE:
         cautions.append("idle and cruise: leave trims at zero or small there (common practice)")
     small = np.ptp(trims.needed_percent, axis=-1)
@@ -105,7 +87,7 @@ def predicted_table(
                         "trim acts on the port fuel only")
     if port_note:
         cautions.append(port_note)
-    words = more_cautious(verdicts(deviation, chance, limits), verdicts(other, None, limits))
+    words = verdicts(deviation, chance, limits)
     return _table(case, shares, rpm, pressure_pa, gate, trims, on, volts, deviation, low, high,
                   words, level, lam, limits, cautions)
 
@@ -139,69 +121,6 @@ def _pattern(
     return deviation, low, high, chance, level, notes
 
 
-def _other_model(
-    shares: Shares, deviation: FloatArray, discrepancy: tuple[float, float] | None
-) -> tuple[FloatArray, list[str]]:
-    """Deviations of the second engine model where there is one (else those given), a remark."""
-    other = shares.extra.get("other_deviation_percent")
-    if other is None:
-        return deviation, []
-    scaled = np.asarray(other, dtype=np.float64) * (discrepancy[0] if discrepancy else 1.0)
-    return scaled, ["phased and engine model taken together: each cylinder's trim follows the model "
-                    "that gives it more air, and either one can flag it"]
-
-
-def _model_name(shares: Shares) -> str:
-    return f"{shares.model} and wave" if "other_deviation_percent" in shares.extra else shares.model
-
-
-AT_PORT = "mean static pressure at each port over the cycle"
-BESIDE_MOUTH = "static pressure in the plenum beside the mouth"
-
-
-def port_pressures(case: Case, shares: Shares) -> tuple[FloatArray, str] | None:
-    """Mean static pressure at each injector, (P, N) Pa, and where it was taken, in words.
-
-    At the ports where the model gives it, else beside the mouths from the plenum profiles; None
-    where it gives neither.
-    """
-    ports = shares.extra.get("port_pressure_pa")
-    if ports is not None:
-        return np.asarray(ports, dtype=np.float64), AT_PORT
-    columns = []
-    for cylinder in shares.cylinders:
-        runner = case.runner(int(cylinder))
-        profile = next((p for p in shares.profiles if p.plenum == runner.plenum), None)
-        if profile is None or len(profile.x_m) == 0:
-            return None
-        distance = np.abs(profile.x_m - runner.station_m)
-        near = distance <= distance.min() + 1e-9
-        columns.append(profile.static_pressure_pa[:, near].mean(axis=1))
-    return np.stack(columns, axis=1), BESIDE_MOUTH
-
-
-def _port_factor(case: Case, shares: Shares) -> tuple[Any, str]:
-    """Fuel flow at each port over the mean from the ports' pressures, where the model gives them.
-
-    Sets at the cylinders count by their shares; a set in the runner is taken to feel its port's
-    pressure. With different rail pressures the trimmed sets' own factors differ from this mean by
-    less than they differ from one, which is second order in a trim.
-    """
-    found = port_pressures(case, shares)
-    sets = [item for item in fuel_sets(case) if not item.stage.follows_air]
-    without = [item.stage.name for item in sets if item.rail_pressure_pa is None]
-    if found is None or without:
-        return 1.0, (f"injector flow is taken as even over the ports: set {', '.join(without)} "
-                     "has no injector data" if found is not None and case.fuel.stages else "")
-    ports, taken = found
-    reference = ports.mean(axis=-1, keepdims=True)
-    total = sum(item.stage.share for item in sets)
-    factor = sum(item.stage.share / total * port_factors(
-        float(item.rail_pressure_pa or np.nan), 0.0, ports - reference) for item in sets)
-    return factor, ("injector flow follows the root of rail minus port pressure, cylinder by "
-                    f"cylinder ({taken})")
-
-
 def _shaped(item: SetPulses, rows: int, columns: int) -> SetPulses:
     """A set with its points as rows by columns."""
     def shaped(values: Any) -> Any:
@@ -230,7 +149,7 @@ def _table(
     reasons = sorted({text for text in shares.reason if text})
     cautions += [f"a point without solution: {text}" for text in reasons]
     return TrimTable(
-        case.title, shares.case_hash, _model_name(shares), trims.policy, trims.evidence,
+        case.title, shares.case_hash, shares.model, trims.policy, trims.evidence,
         trims.step, on, properties.name, case.fuel.lambda_target,
         tuple(int(x) for x in shares.cylinders),
         shares.distance_from_entry_m, np.asarray(rpm, float), np.asarray(pressure_pa, float),

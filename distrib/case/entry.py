@@ -117,6 +117,32 @@ class Baffle(Part):
     ] = None
 
 
+class Supply(Part):
+    """What feeds an entry: the pipe from cooler, filter or air box to the throttle."""
+
+    length_m: Annotated[
+        float,
+        Spec(
+            "length",
+            "length",
+            "pipe from the cooler or air box to the entry; 0: the entry opens into still air",
+            "700 mm",
+            0,
+            5,
+        ),
+    ]
+    diameter_m: Annotated[
+        float | None,
+        Spec("diameter", "length", "inside diameter; left out: that of the entry", "63 mm",
+             0.015, 0.3),
+    ] = None
+    volume_m3: Annotated[
+        float | None,
+        Spec("volume", "volume", "cooler or air box at its far end; left out: too large to matter",
+             "6 l", 1e-4, 1),
+    ] = None
+
+
 class Entry(Part):
     """Where air enters a plenum.
 
@@ -214,7 +240,7 @@ class Entry(Part):
         Spec(
             "length",
             "length",
-            "length of the pipe from charge pressure to the plenum",
+            "length of the pipe that belongs to the manifold, up to the plenum",
             "250 mm",
             0,
             5,
@@ -224,6 +250,7 @@ class Entry(Part):
     roughness_m: Annotated[
         float, Spec("roughness", "length", "wall roughness", "0.02 mm", 0, 2e-3, why=WHY_ROUGHNESS)
     ] = ROUGHNESS_M
+    supply: Supply | None = None
     diffuser: Diffuser | None = None
     throttle: Throttle | None = None
     baffle: Baffle | None = None

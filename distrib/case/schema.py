@@ -14,7 +14,7 @@ from distrib.case.conditions import Bench, Conditions, Fuel, Injector, Stage
 from distrib.case.design import BalanceTube, Bend, Given, Plenum, Runner, Section
 from distrib.case.drawing import Drawing, ReviewLimit, Service, Structure
 from distrib.case.engine import Engine, PortFlow, Valve
-from distrib.case.entry import Baffle, Diffuser, Entry, Throttle
+from distrib.case.entry import Baffle, Diffuser, Entry, Supply, Throttle
 from distrib.case.fields import Part, Spec
 from distrib.case.notes import Limits, LossChoice, SearchRange, Uncertainty
 
@@ -44,6 +44,7 @@ __all__ = [
     "Service",
     "Stage",
     "Structure",
+    "Supply",
     "Throttle",
     "Uncertainty",
     "Valve",

@@ -108,6 +108,7 @@ _TABLES: tuple[Table, ...] = (
         required=True,
         children=(
             _BENDS,
+            Table("supply", "supply", schema.Supply, "pipe and cooler before the entry"),
             Table("diffuser", "diffuser", schema.Diffuser, "widening into the plenum"),
             Table("throttle", "throttle", schema.Throttle, "butterfly throttle"),
             Table("baffle", "baffle", schema.Baffle, "perforated plate"),

@@ -187,6 +187,8 @@ def _entries(v: Starter, kind: str) -> list[dict[str, Any]] | dict[str, Any]:
                 "length": "150 mm",
                 "roughness": "0.02 mm",
                 "bends": [{"angle": "45 deg", "radius": f"{v.throttle_mm * 1.5:g} mm"}],
+                "supply": {"length": "600 mm", "diameter": f"{v.throttle_mm * 0.9:.0f} mm",
+                           "volume": "6 L"},
                 "throttle": {
                     "bore": f"{v.throttle_mm:g} mm",
                     "shaft_diameter": "8 mm",

@@ -71,10 +71,8 @@ def read_verdicts(path: str, cylinders: list[int]) -> dict[int, Verdict]:
 
     try:
         data = read_json(path)
-        results = data.get("results", data)
-        first = results[0] if isinstance(results, list) else results
-        found = {int(row["cylinder"]): str(row["verdict"]) for row in first["cylinders"]}
-    except (ValueError, KeyError, TypeError, AttributeError, IndexError) as error:
+        found = {int(row["cylinder"]): str(row["verdict"]) for row in data["cylinders"]}
+    except (ValueError, KeyError, TypeError) as error:
         raise InputError([Problem("--shares", f"{path} ({type(error).__name__})",
                                   "a result written by `distrib shares --json`")]) from None
     wrong = [n for n in cylinders if found.get(n) not in WORDS]

@@ -35,9 +35,6 @@ def fit(
     plot: Annotated[
         str | None, typer.Option(help="Residual plot of the bench fit or the log (SVG).")
     ] = None,
-    model: Annotated[
-        str, typer.Option(help="Engine model for a log: phased, wave or both.")
-    ] = "phased",
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
@@ -61,7 +58,7 @@ def fit(
         calibrated = fitted.calibrated
         result["bench"] = _bench_json(fitted, str(target))
     if log is not None:
-        found = _log(calibrated, log, maps, model)
+        found = _log(calibrated, log, maps)
         result["engine"] = _log_json(found)
     if swap is not None:
         solved, sheet = _swap(read, swap)
@@ -142,11 +139,10 @@ def _bench(case: Case, path: str, maps: dict[str, Any], out: str | None) -> tupl
     return fit_bench(case, read_bench_sheet(path, maps["bench"], case)), target
 
 
-def _log(case: Case, path: str, maps: dict[str, Any], model: str) -> LogFit:
-    from distrib.calibration.service import ENGINE_MODELS, fit_log
-    from distrib.cli.output_choice import choice
+def _log(case: Case, path: str, maps: dict[str, Any]) -> LogFit:
+    from distrib.calibration.service import fit_log
 
-    return fit_log(case, path, maps["log"], model=choice("--model", model, ENGINE_MODELS))
+    return fit_log(case, path, maps["log"])
 
 
 def _swap(case: Case, path: str) -> tuple[SwapResult, SwapSheet]:

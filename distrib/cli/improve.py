@@ -11,8 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from distrib.case.schema import Case
-    from distrib.cli.improve_show import Judged
-    from distrib.results import Shares
+    from distrib.studies.compare import Comparison
     from distrib.studies.designsearch import Options, Proposal
     from distrib.studies.improve import Improvement
 
@@ -22,21 +21,11 @@ def improve(
     out: Annotated[
         str, typer.Option("--out", "-o", help="Folder for the proposals (case files).")
     ] = "proposals",
-    model: Annotated[str, typer.Option(help="Of the search: bench, phased or wave.")] = "phased",
-    judge: Annotated[
-        list[str] | None,
-        typer.Option(help="Models that judge the proposals; default: the search's, and the wave "
-                     "model where the case has valves."),
-    ] = None,
-    no_engine: Annotated[
-        bool, typer.Option("--no-engine", help="Do not judge the proposals by the engine model.")
-    ] = False,
-    engine_draws: Annotated[
-        int, typer.Option("--engine-draws", help="Draws of the engine model in that judgement, each "
-                          "solved at every speed.", min=20)
-    ] = 24,
+    model: Annotated[
+        str, typer.Option(help="engine: the answer. bench: the steady rig.")
+    ] = "engine",
     rpm: Annotated[
-        str, typer.Option(help='Speeds, "3000,5000,7000"; default: lowest, middle, highest.')
+        str, typer.Option(help='Speeds, "3000,5000,7000"; default: six of the wanted band.')
     ] = "",
     envelope: Annotated[
         list[str] | None,
@@ -49,16 +38,18 @@ def improve(
         float, typer.Option(help="Largest loss of air that is accepted, percent.", min=0.0)
     ] = 2.0,
     quantile: Annotated[
-        float, typer.Option(help="The spread counts that is not exceeded with this chance.")
+        float, typer.Option(help="With --samples: rank by the spread a design stays under with "
+                              "this chance.")
     ] = 0.9,
     samples: Annotated[
-        int, typer.Option(help="Draws of everything uncertain in the search.", min=2)
-    ] = 16,
-    judge_samples: Annotated[
-        int, typer.Option(help="Draws of the final, paired comparison.", min=20)
-    ] = 128,
-    matters: Annotated[
-        float, typer.Option(help="Difference in spread, %-points, that nobody can make.", min=0.0)
+        int, typer.Option(help="Draws of everything uncertain in the search; 0: the design as "
+                          "drawn.", min=0)
+    ] = 0,
+    draws: Annotated[
+        int, typer.Option(help="Draws of the final comparison with the present design.", min=20)
+    ] = 96,
+    ignore: Annotated[
+        float, typer.Option(help="Ignore differences in spread smaller than this, points.", min=0.0)
     ] = 0.1,
     evaluations: Annotated[int, typer.Option(help="About how many designs to try.", min=40)] = 400,
     screen: Annotated[
@@ -79,10 +70,9 @@ def improve(
 ) -> None:
     """Search for a more even design within the ranges of [search].
 
-    Robust: a design counts by the spread it does not exceed with the chosen chance, over all that
-    is uncertain. Gives the few changes that buy most and designs along the front of evenness
-    against air flow, each as a case file that review accepts, and compares them with the present
-    design on the same draws, by the engine model too, which has the last word on a finalist.
+    Gives the few changes that buy most and designs along the front of evenness against air flow,
+    each as a case file that review accepts, and compares them with the present design by the engine
+    figure on the same draws.
     """
     from distrib.case.read import read_case
     from distrib.cli.improve_show import Found, show, write
@@ -91,10 +81,8 @@ def improve(
     from distrib.studies.designsearch import Options, write_proposals
 
     present = read_case(case)
-    for name in (model, *(judge or ())):
-        choice("model", name, MODELS)
     options = Options(
-        model=model, rpm=_speeds(rpm), samples=samples, seed=seed,
+        model=choice("--model", model, MODELS), rpm=_speeds(rpm), samples=samples, seed=seed,
         most_air_loss_percent=air_loss, quantile=quantile, evaluations=evaluations,
         limits=tuple(envelope or ()), jobs=jobs or cores(), scheduler=scheduler,
     )
@@ -105,10 +93,9 @@ def improve(
     log = folder / f"{Path(case).stem}.search.log"
     search, items = _search(present, options, log, resume)
     with _stoppable():
-        items, refused = _reviewed(items)
+        items, refused = _reviewed(items, draws)
         files = write_proposals(items, folder, Path(case).stem)
-        judged = _judge(present, items, judge or _judges(present, model, not no_engine), options,
-                        judge_samples, engine_draws, matters)
+        judged = _judge(present, items, options, draws, ignore)
     log.unlink(missing_ok=True)
     found = Found(search, items, files, judged, refused)
     if json != "-":
@@ -173,15 +160,11 @@ def _search(present: Case, options: Options, log: Path, resume: bool
     def reviewed(case: Case) -> tuple[str, ...]:
         return tuple(f"{f.title}: {f.text}" for f in review(case).having("change"))
 
-    def reviewed_by_models(case: Case) -> tuple[str, ...]:
-        shares = _solved(case)
-        return tuple(f"{f.title}: {f.text}" for f in review(case, shares).having("change"))
-
     log.parent.mkdir(parents=True, exist_ok=True)
     bar = Progress(options.evaluations, "designs")
     try:
-        return search_case(present, options, reviewed, final_review=reviewed_by_models,
-                           remember=log, keep=True, resume=resume, told=bar.update)
+        return search_case(present, options, reviewed, remember=log, keep=True, resume=resume,
+                           told=bar.update)
     except KeyboardInterrupt:
         bar.close()
         raise Interrupted(f"stopped after {bar.done} designs, which are kept. To go on: "
@@ -190,24 +173,10 @@ def _search(present: Case, options: Options, log: Path, resume: bool
         bar.close()
 
 
-def _solved(case: Case) -> list[Shares]:
-    """What `distrib review` solves by default; a model without a solution is left out."""
-    from distrib.build.bench import solve_bench
-    from distrib.build.phased import solve_phased
-    from distrib.errors import NoSolution
-
-    found = []
-    for solve in (solve_phased, solve_bench):
-        try:
-            found.append(solve(case))
-        except NoSolution:
-            continue
-    return found
-
-
-def _reviewed(items: list[Proposal]) -> tuple[list[Proposal], list[tuple[str, tuple[str, ...]]]]:
-    """Proposals for which `distrib review` asks no change, with all its models solved as it does,
-    and the others with its reasons."""
+def _reviewed(items: list[Proposal], draws: int
+              ) -> tuple[list[Proposal], list[tuple[str, tuple[str, ...]]]]:
+    """Proposals for which `distrib review` asks no change, solved as it does, and the others with
+    its reasons."""
     from distrib.cli.review import reviewed_case
     from distrib.studies.progress import Progress
 
@@ -215,7 +184,8 @@ def _reviewed(items: list[Proposal]) -> tuple[list[Proposal], list[tuple[str, tu
     bar = Progress(len(items), "reviews")
     try:
         for item in items:
-            why = tuple(f"{f.title}: {f.text}" for f in reviewed_case(item.case).having("change"))
+            found = reviewed_case(item.case, draws).having("change")
+            why = tuple(f"{f.title}: {f.text}" for f in found)
             if why:
                 refused.append((item.label, why))
             else:
@@ -226,27 +196,19 @@ def _reviewed(items: list[Proposal]) -> tuple[list[Proposal], list[tuple[str, tu
     return kept, refused
 
 
-def _judges(present: Case, model: str, wave: bool) -> list[str]:
-    """The model of the search; wave too when wanted and the case has what it needs."""
-    valves = present.engine.intake_valve is not None and present.engine.exhaust_valve is not None
-    return [model, "engine"] if wave and valves and model != "engine" else [model]
-
-
-def _judge(present: Case, items: list[Proposal], models: list[str], options: Options,
-           samples: int, engine_samples: int, matters: float) -> list[Judged]:
-    """Present design and proposals on the same draws, by each model; nothing without proposals."""
-    from distrib.cli.improve_show import PRESENT, Judged
+def _judge(present: Case, items: list[Proposal], options: Options, draws: int,
+           ignore: float) -> Comparison | None:
+    """Present design and proposals by the engine figure on the same draws; None without any."""
+    from distrib.cli.improve_show import PRESENT
     from distrib.studies.designs import compare_designs
     from distrib.studies.progress import Progress
 
     if not items:
-        return []
+        return None
     cases = {PRESENT: present} | {item.label: item.case for item in items}
-    bar = Progress(len(models) * len(cases), "designs judged")
+    bar = Progress(16 * draws * len(cases), "engine runs")
     try:
-        return [Judged(m, compare_designs(
-            cases, m, rpm=options.rpm or present.conditions.rpm, samples=samples,
-            seed=options.seed + 1, threads=options.jobs, matters_percent=matters,
-            engine_samples=engine_samples, told=bar.update)) for m in models]
+        return compare_designs(cases, rpm=options.rpm or None, draws=draws, seed=options.seed + 1,
+                               matters_percent=ignore, told=bar.update)
     finally:
         bar.close()

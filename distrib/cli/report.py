@@ -10,7 +10,6 @@ import typer
 from distrib.cli.collection import seldom
 
 if TYPE_CHECKING:
-    from distrib.case.schema import Case
     from distrib.report.data import ReportData
 
 
@@ -22,22 +21,16 @@ def report(
         typer.Option("-o", "--output", help="File to write, .html or .pdf; repeatable. "
                      "Default: report.html."),
     ] = None,
-    model: Annotated[
-        list[str] | None,
-        typer.Option("--model", help="phased, bench, wave; repeatable. The first decides. "
-                     "Default: phased, wave with valve data, bench."),
-    ] = None,
     rpm: Annotated[
-        float | None, typer.Option("--rpm", help="Speed of the page; default the highest common.",
-                                   min=100, max=30000)
+        list[float] | None,
+        typer.Option("--rpm", help="Engine speed; repeatable. Default: wherever the figures bend.")
     ] = None,
-    samples: Annotated[
-        int, typer.Option("--samples", help="Samples of the band of an engine model.", min=50)
-    ] = 256,
-    keep: Annotated[
-        str | None, typer.Option("--keep", help="Folder where engine results are kept and found "
-                                 "again.")
-    ] = None,
+    draws: Annotated[
+        int, typer.Option("--draws", help="Draws of everything uncertain at every speed.", min=20)
+    ] = 96,
+    bench: Annotated[
+        bool, typer.Option("--bench", help="Also show what a steady rig measures.")
+    ] = False,
     paper: Annotated[str, typer.Option("--paper", help="A4 or Letter, for .pdf.")] = "A4",
     date: Annotated[
         str | None, typer.Option("--date", help="Date on the page; default today, none: no date.")
@@ -58,36 +51,25 @@ def report(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json, note, wrote
-    from distrib.cli.report_data import Wanted, chosen_rpm, compared, gather
-    from distrib.errors import InputError, NoSolution
+    from distrib.cli.report_data import Wanted, gather
     from distrib.files import write_bytes_atomic
-    from distrib.report.sections import short_labels
 
     files = output or ["report.html"]
     designs = [read_case(path) for path in cases]
-    models = tuple(dict.fromkeys(model)) if model else _usual(designs)
-    _check(files, models, paper)
-    wanted = Wanted(models=() if no_solve else models, rpm=rpm, samples=samples,
-                    keep=keep, sensitivity=not (no_sensitivity or no_solve), date=_date(date))
-    speed = chosen_rpm(designs, wanted)
-    found = [gather(design, wanted, speed) for design in designs]
+    _check(files, paper)
+    found, sentences = gather(designs, Wanted(
+        rpm=tuple(rpm) if rpm else None, draws=draws, solve=not no_solve, bench=bench,
+        sensitivity=not no_sensitivity, date=_date(date)))
     remarks = [text for one in found for text in one.remarks]
     reports = [one.data for one in found]
-    sentences: tuple[str, ...] = ()
-    if len(designs) > 1 and "phased" in wanted.models:
-        try:
-            sentences = compared(dict(zip(short_labels(reports), designs, strict=True)), speed,
-                                 samples, wanted.models)
-        except (InputError, NoSolution) as error:
-            remarks.append(f"no comparison on shared samples: {error}")
     for text in remarks:
         note(text)
     for file in files:
         write_bytes_atomic(file, _made(file, reports, sentences, paper))
         wrote(file)
     if json is not None:
-        emit_json(json, {"cases": cases, "files": files, "rpm": speed, "models": wanted.models,
-                         "comparison": sentences, "remarks": remarks})
+        emit_json(json, {"cases": cases, "files": files, "comparison": sentences,
+                         "remarks": remarks})
 
 
 def _made(file: str, reports: list[ReportData], sentences: tuple[str, ...],
@@ -101,24 +83,13 @@ def _made(file: str, reports: list[ReportData], sentences: tuple[str, ...],
     return report_html(reports, sentences).encode("utf-8")
 
 
-def _usual(designs: list[Case]) -> tuple[str, ...]:
-    """Models that every design has by default, the deciding one first."""
-    from distrib.cli.solved import wanted_models
-
-    return tuple(m for m in ("phased", "engine", "bench")
-                 if all(m in wanted_models(case, None) for case in designs))
-
-
-def _check(files: list[str], models: tuple[str, ...], paper: str) -> None:
+def _check(files: list[str], paper: str) -> None:
     """All mistakes in the options at once."""
-    from distrib.cli.report_data import MODELS
     from distrib.errors import InputError, Problem
     from distrib.report.pdf import PAPERS_IN
 
     problems = [Problem("--output", f'"{f}"', "a name that ends in .html or .pdf")
                 for f in files if Path(f).suffix.lower() not in (".html", ".pdf")]
-    problems += [Problem("--model", f'"{m}"', ", ".join(MODELS))
-                 for m in models if m not in MODELS]
     if paper not in PAPERS_IN:
         problems.append(Problem("--paper", f'"{paper}"', ", ".join(PAPERS_IN)))
     if problems:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -18,35 +18,32 @@ from distrib.report.data import (
     TrimRow,
     TrimSheet,
 )
+from distrib.results import Shares, at_point
 
 if TYPE_CHECKING:
+    from distrib.answer import Answer
     from distrib.case.schema import Case
-    from distrib.results import FloatArray, Shares
     from distrib.review.rules import Finding
     from distrib.studies.matters import Group
 
-MODELS: Final = ("phased", "bench", "engine")
 SWING_SIGMA: Final = 2.0
 GROUPS: Final[tuple[tuple[Group, str, int], ...]] = (
-    ("law", "loss laws", 5), ("made", "tolerances of making", 4), ("dimension", "dimensions", 6))
+    ("law", "loss laws", 5), ("made", "tolerances of making", 4),
+    ("engine", "engine, charge and pipe before the entry", 4), ("dimension", "dimensions", 6))
 SWING_NOTE: Final = (
-    "one input at a time on the steady rig (bench model), all others as designed; what inputs do "
-    "together is not seen. Take the order and the sense over to the engine, not the size. One "
-    "standard deviation of a bore is {tolerance}, the tolerance of the case")
-COMPARE_SAMPLES: Final = 256
+    "one input at a time on the engine figure, the largest spread over six speeds of the wanted "
+    "band, all others as designed; what inputs do together is not seen. One standard deviation of "
+    "a bore is {tolerance}, the tolerance of the case")
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a report is asked for: models (the first decides the verdicts), speed, effort.
+    """What a report is asked for: speeds (None: where the figures bend), draws, parts."""
 
-    `keep` is a folder in which results of the engine model are kept and found again.
-    """
-
-    models: tuple[str, ...] = ("phased", "bench")
-    rpm: float | None = None
-    samples: int = 256
-    keep: str | None = None
+    rpm: tuple[float, ...] | None = None
+    draws: int = 96
+    solve: bool = True
+    bench: bool = False
     sensitivity: bool = True
     review: bool = True
     date: str = ""
@@ -60,102 +57,75 @@ class Gathered:
     remarks: tuple[str, ...]
 
 
-def chosen_rpm(cases: Sequence[Case], wanted: Wanted) -> float:
-    """The speed a report is about: as asked, else the highest that all cases name, else the
-    highest of the first case."""
-    if wanted.rpm is not None:
-        return wanted.rpm
-    common = set(cases[0].conditions.rpm).intersection(*(c.conditions.rpm for c in cases))
-    return max(common or cases[0].conditions.rpm)
+def gather(cases: Sequence[Case], wanted: Wanted) -> tuple[list[Gathered], tuple[str, ...]]:
+    """Run what a report on these cases needs, and what can be said of them side by side.
 
+    A part that fails is left out with a remark. Designs of other engines are not compared.
+    """
+    from distrib.cli.compare import check_alike
+    from distrib.cli.shares import all_solved
+    from distrib.errors import InputError
+    from distrib.report.compare_words import design_lines, pair_sentences
+    from distrib.studies.designs import compared
 
-def gather(case: Case, wanted: Wanted, rpm: float) -> Gathered:
-    """Run what a report on one case needs; a part that fails is left out with a remark."""
-    shares, over, remarks = _results(case, wanted, rpm)
-    engine = next((s for s in shares if s.model != "bench"), None)
-    trims = None
-    if engine is not None:
+    rpm = None if wanted.rpm is None else list(wanted.rpm)
+    found: list[Answer | None] = [None] * len(cases)
+    remarks: list[list[str]] = [[] for _ in cases]
+    sentences: tuple[str, ...] = ()
+    if wanted.solve:
         try:
-            trims = trim_sheet(case, engine)
+            if len(cases) > 1:
+                check_alike(cases)
+            answers = all_solved(list(cases), rpm, wanted.draws)
+            found = list(answers)
+            if len(cases) > 1:
+                both = compared({str(i): one for i, one in enumerate(answers)})
+                sentences = (*pair_sentences(answers, both), *design_lines(answers))
+        except (InputError, NoSolution) as error:
+            if len(cases) > 1:
+                sentences = (f"Not compared: {error}",)
+                remarks[0].append(f"not compared: {error}")
+            for i, case in enumerate(cases):
+                try:
+                    found[i] = all_solved([case], rpm, wanted.draws)[0]
+                except NoSolution as none:
+                    remarks[i].append(f"{case.title}: {none}")
+    return [_gathered(case, one, wanted, said)
+            for case, one, said in zip(cases, found, remarks, strict=True)], sentences
+
+
+def _gathered(case: Case, found: Answer | None, wanted: Wanted, remarks: list[str]) -> Gathered:
+    """Report data of one case from its answer."""
+    from distrib.build.balance import balance
+    from distrib.report.answer_words import first_lines, worst_table
+
+    shares: list[Shares] = []
+    trims, sensitivity = None, None
+    if found is not None:
+        shares.append(at_point(found.engine, found.headline))
+        try:
+            trims = trim_sheet(case, shares[0])
         except DistribError as error:
             remarks.append(f"{case.title}: no trims: {error}")
-    sensitivity, found = None, None
-    if wanted.sensitivity:
-        try:
-            from distrib.studies.influences import influences
+    if wanted.solve and wanted.bench:
+        from distrib.build.band import bench_with_band
 
-            found = influences(case)
+        shares.append(bench_with_band(case))
+    if wanted.solve and wanted.sensitivity:
+        try:
             sensitivity = swing_table(case)
         except DistribError as error:
             remarks.append(f"{case.title}: no sensitivities: {error}")
-    findings = review_rows(case, reviewed(shares, over)) if wanted.review else None
-    reasons: tuple[str, ...] = ()
-    if shares:
-        try:
-            reasons = _reasons(case, engine)
-        except DistribError as error:
-            remarks.append(f"{case.title}: no balance of regain and friction: {error}")
+    seen = ([found.engine] if found is not None else []) + shares[1:]
+    findings = review_rows(case, seen) if wanted.review else None
+    reasons = tuple(item.words for item in balance(case)) if wanted.solve else ()
+    sweep = None if found is None else _sweep(found.engine, "")
     return Gathered(ReportData(
         case=case, shares=tuple(shares), findings=findings, trims=trims, sensitivity=sensitivity,
-        influences=found, rpm_sweep=_sweeps(over, wanted.models), reasons=reasons,
+        rpm_sweep=() if sweep is None else (sweep,), reasons=reasons,
+        lines=() if found is None else tuple(first_lines(found)),
+        worst=None if found is None else worst_table(found),
         versions=versions(), date=wanted.date, case_hash=_hash(case)), tuple(remarks))
-
-
-def _results(
-    case: Case, wanted: Wanted, rpm: float,
-) -> tuple[list[Shares], dict[str, Shares], list[str]]:
-    """Results at the chosen speed in the order asked for, over all speeds by model, and remarks."""
-    from distrib.cli.kept import kept_band, kept_engine
-    from distrib.cli.solved import solve_case
-
-    steady = [m for m in wanted.models if m != "engine"]
-    at: dict[str, Shares] = {}
-    over: dict[str, Shares] = {}
-    remarks: list[str] = []
-    if steady:
-        try:
-            found = solve_case(case, steady, at=rpm, samples=wanted.samples)
-            at, over, remarks = dict(found.at), dict(found.over), list(found.remarks)
-        except NoSolution as error:
-            remarks.append(f"{case.title}: {error}")
-    if "engine" in wanted.models:
-        speeds = sorted({*case.conditions.rpm, rpm})
-        try:
-            whole = kept_engine(case, speeds, wanted.keep)
-            over["engine"], at["engine"] = whole, at_point(whole, speeds.index(rpm))
-            if bool(at["engine"].converged.all()):
-                at["engine"] = kept_band(case, at["engine"], rpm, wanted.keep)
-        except NoSolution as error:
-            remarks.append(f"{case.title}: the engine model gave no solution: {error}")
-        if "engine" in at and "phased" in at and bool(at["engine"].converged.all()):
-            from distrib.build.together import spanned
-
-            at["phased"] = spanned(at["phased"], at["engine"], case.limits.lean_percent)
-    return [at[m] for m in wanted.models if m in at], over, remarks
-
-
-def reviewed(at: Sequence[Shares], over: Mapping[str, Shares]) -> list[Shares]:
-    """What the review reads: the results with their bands, and the engine model at all its speeds."""
-    return [over.get("engine", s) if s.model == "engine" else s for s in at]
-
-
-def _sweeps(over: Mapping[str, Shares], models: Sequence[str]) -> tuple[RpmSweep, ...]:
-    notes = {"phased": "Without inertia of the air, the phased model hardly depends on engine "
-                       "speed."}
-    found = [_sweep(over[m], notes.get(m, "")) for m in models if m in over]
-    return tuple(s for s in found if s is not None)
-
-
-def _reasons(case: Case, engine: Shares | None) -> tuple[str, ...]:
-    """Which way regain and losses push in every plenum, and what slow pumps would show."""
-    from distrib.build.balance import balance
-    from distrib.cli.shares import pump_limit_percent
-
-    out = [item.words for item in balance(case)]
-    if engine is not None and bool(engine.converged.all()):
-        out.append(f"limit of slow pumps: a spread of about {pump_limit_percent(engine):.1f} % "
-                   "(0.7 M^2 of the plenum)")
-    return tuple(out)
 
 
 def _sweep(shares: Shares, note: str) -> RpmSweep | None:
@@ -169,27 +139,6 @@ def _sweep(shares: Shares, note: str) -> RpmSweep | None:
                     None if efficiency is None else efficiency[good], note)
 
 
-def at_point(shares: Shares, point: int) -> Shares:
-    """The result at one of its operating points, still with a leading axis of one point."""
-    from dataclasses import replace
-
-    def one(values: FloatArray) -> FloatArray:
-        return np.asarray(values[point:point + 1])
-
-    return replace(
-        shares, conditions={k: one(np.atleast_1d(v)) for k, v in shares.conditions.items()},
-        air_kg_s=one(shares.air_kg_s), share=one(shares.share),
-        deviation_percent=one(shares.deviation_percent), spread_percent=one(shares.spread_percent),
-        converged=np.asarray(shares.converged[point:point + 1]),
-        mass_residual=one(shares.mass_residual), reason=shares.reason[point:point + 1],
-        profiles=tuple(replace(p, static_pressure_pa=one(p.static_pressure_pa),
-                               velocity_m_s=one(p.velocity_m_s)) for p in shares.profiles),
-        volumetric_efficiency=None if shares.volumetric_efficiency is None
-        else one(shares.volumetric_efficiency),
-        trapped_air_kg=None if shares.trapped_air_kg is None else one(shares.trapped_air_kg),
-        extra={k: one(v) for k, v in shares.extra.items()}, band=None)
-
-
 def trim_sheet(case: Case, shares: Shares) -> TrimSheet:
     """Predicted first trims from an engine model's shares at its (single) point."""
     from distrib.calibration.service import trims
@@ -201,24 +150,23 @@ def trim_sheet(case: Case, shares: Shares) -> TrimSheet:
         trim = float(table.trim_shown[0, 0, i])
         note = "" if np.isfinite(trim) else "refused: fault or rework"
         rows.append(TrimRow(int(number), float(table.needed_percent[0, 0, i]), trim, note))
-    scheme = (f"{table.policy}, {table.step:g} of the computed change, at {rpm:.0f} rev/min, "
-              f"{table.model} model")
+    scheme = (f"{table.policy}, {table.step:g} of the computed change, at {rpm:.0f} rpm")
     return TrimSheet(scheme, False, tuple(rows), tuple(item.text for item in table.gate.open),
                      tuple(dict.fromkeys((*table.cautions, *table.flips))))
 
 
 def swing_table(case: Case) -> SensitivityTable:
-    """What moves the bench spread and its leanest lambda most, one input at a time, by groups."""
+    """What moves the engine spread and its leanest lambda most, one input at a time, by groups."""
     from distrib.studies.matters import what_matters
 
-    found = what_matters(case, "bench", reach=SWING_SIGMA)
+    found = what_matters(case, reach=SWING_SIGMA)
     base = found.spread_percent
     note = SWING_NOTE.format(tolerance=f"{1000.0 * case.uncertainty.tolerance_m:g} mm")
     rows = [Sensitivity(e.name, e.change, e.spread_low_percent, e.spread_high_percent, words,
                         e.lambda_low, e.lambda_high)
             for group, words, most in GROUPS for e in found.of(group)[:most]
             if e.reach_percent(base) > 0.0]
-    return SensitivityTable("bench", base, tuple(rows), found.leanest_lambda, note)
+    return SensitivityTable(found.model, base, tuple(rows), found.leanest_lambda, note)
 
 
 def review_rows(case: Case, shares: Sequence[Shares]) -> tuple[FindingRow, ...]:
@@ -245,26 +193,6 @@ def _limit(found: Finding) -> str:
     unit = "" if found.unit in ("-", "") else f" {found.unit}"
     hard = "" if found.hard is None else f", change beyond {found.hard:g}{unit}"
     return f"{found.sense} {found.limit:g}{unit}{hard}"
-
-
-def compared(
-    cases: Mapping[str, Case], rpm: float, samples: int, models: Sequence[str] = ("phased",),
-) -> tuple[str, ...]:
-    """Sentences on every pair of designs from samples that all share, what holds of the engine
-    models together first; empty for one design."""
-    from distrib.cli.compare import sentences
-    from distrib.studies.designs import compare_designs
-
-    names = list(cases)
-    if len(names) < 2:
-        return ()
-    paired = {m: compare_designs(cases, m, rpm=[rpm], samples=min(samples, COMPARE_SAMPLES))
-              for m in ("phased", "engine") if m in models}
-    said = [f"{text[0].upper()}{text[1:]}" for text in sentences(names, paired)]
-    pairs = len(names) * (len(names) - 1) // 2
-    each = len(said) // pairs
-    return tuple(text for p in range(pairs)
-                 for text in (said[(p + 1) * each - 1], *said[p * each:(p + 1) * each - 1]))
 
 
 def versions() -> dict[str, str]:

@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from distrib.case.schema import Case
     from distrib.results import Shares
     from distrib.review.rules import Finding
@@ -20,8 +18,6 @@ HEADINGS = {
     "ask": "ASK",
 }
 WIDEST = 100
-SAMPLES = 256
-"""Samples of the bands that the rules read."""
 
 
 def review(
@@ -32,10 +28,9 @@ def review(
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 4 also when something is missing or to ask.")
     ] = False,
-    model: Annotated[
-        list[str] | None,
-        typer.Option(help="phased, wave or bench; may be given again. Default as in shares."),
-    ] = None,
+    draws: Annotated[
+        int, typer.Option(help="Draws of everything uncertain at every speed.", min=20)
+    ] = 96,
     no_solve: Annotated[
         bool, typer.Option("--no-solve", help="Run no model; rules on flow use plain estimates.")
     ] = False,
@@ -47,13 +42,11 @@ def review(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json
-    from distrib.cli.solved import wanted_models
     from distrib.errors import CheckFailed
     from distrib.review import review as run_review
 
     read = read_case(case)
-    names = wanted_models(read, model)
-    result = run_review(read, () if no_solve else _solved(read, names))
+    result = run_review(read, () if no_solve else _solved(read, draws))
     if json != "-":
         _show(case, read, result)
     if json is not None:
@@ -66,34 +59,31 @@ def review(
         raise CheckFailed(f"review (strict): {open_points} points open")
 
 
-def reviewed_case(case: Case) -> ReviewResult:
-    """What this command finds in a case by default, with its models solved; used by `improve`."""
-    from distrib.cli.solved import wanted_models
+def reviewed_case(case: Case, draws: int = 96) -> ReviewResult:
+    """What this command finds in a case by default, with its figures solved; used by `improve`."""
     from distrib.review import review as run_review
 
-    return run_review(case, _solved(case, wanted_models(case, None)))
+    return run_review(case, _solved(case, draws))
 
 
 def _rules(count: int) -> str:
     return "1 rule asks" if count == 1 else f"{count} rules ask"
 
 
-def _solved(case: Case, names: Sequence[str]) -> list[Shares]:
-    """Results of the named models as a report has them; one that fails is said and left out."""
+def _solved(case: Case, draws: int) -> list[Shares]:
+    """Engine figure over its speeds and bench figure; one that fails is said and left out."""
+    from distrib.build.bench import solve_bench
     from distrib.cli.output import note
-    from distrib.cli.report_data import reviewed
-    from distrib.cli.solved import solve_case
+    from distrib.cli.shares import solved
     from distrib.errors import NoSolution
 
+    found = []
     try:
-        found = solve_case(case, names, samples=SAMPLES)
+        found.append(solved(case, draws=draws).engine)
+        found.append(solve_bench(case))
     except NoSolution as error:
-        note(f"no model gave a solution, plain estimates stand in: {error}")
-        return []
-    for text in found.remarks:
-        note(text)
-    at = {**found.at, found.deciding.model: found.deciding}
-    return reviewed([at[m] for m in names if m in at], found.over)
+        note(f"no solution, plain estimates stand in: {error}")
+    return found
 
 
 def as_json(path: str, result: ReviewResult) -> dict[str, Any]:

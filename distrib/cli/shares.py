@@ -7,280 +7,241 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from distrib.build.balance import Balance
+    from distrib.answer import Answer
     from distrib.case.schema import Case
-    from distrib.cli.solved import Solved
-    from distrib.report.data import TrimSheet
     from distrib.results import Shares
-
-MODEL_HELP = "phased, wave or bench; repeatable. Default: phased, bench, and wave with valve data."
-
-
-SYMMETRIC_PERCENT = 1e-6
-"""Difference of mirrored deviations on the rig up to which the metal counts as symmetric."""
 
 
 def shares(
     case: Annotated[str, typer.Argument(help="Case file (TOML).", metavar="CASE")],
-    model: Annotated[list[str] | None, typer.Option("--model", help=MODEL_HELP)] = None,
+    model: Annotated[
+        str, typer.Option("--model", help="engine: the answer. bench: what a steady rig measures.")
+    ] = "engine",
     rpm: Annotated[
-        list[float] | None, typer.Option("--rpm", help="Engine speed; repeatable. Default: case.")
+        list[float] | None,
+        typer.Option("--rpm", help="Engine speed; repeatable. Default: wherever the figures bend."),
     ] = None,
-    at: Annotated[
-        float | None, typer.Option("--at", help="Speed of table and band. Default: the highest.")
-    ] = None,
-    samples: Annotated[
-        int | None, typer.Option("--samples", help="Samples of the band. Default: case.", min=100)
-    ] = None,
-    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the band.", min=0)] = None,
+    draws: Annotated[
+        int, typer.Option("--draws", help="Draws of everything uncertain at every speed.", min=20)
+    ] = 96,
+    seed: Annotated[int | None, typer.Option("--seed", help="Seed of the draws.", min=0)] = None,
     grid: Annotated[
-        bool, typer.Option("--grid", help="Also estimate the grid error of the engine model.")
+        bool, typer.Option("--grid", help="Also estimate the grid error at the worst speed.")
+    ] = False,
+    detail: Annotated[
+        bool, typer.Option("--detail", help="Every speed, what was assumed, laws, sources.")
     ] = False,
     plot: Annotated[str | None, typer.Option("--plot", help="Folder for the pictures.")] = None,
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
 ) -> None:
-    """Say how the air divides, which cylinder runs lean, how sure that is, and the first trims."""
+    """Say which cylinder runs lean at which speed, how sure that is, and the first trims."""
     from distrib.case.read import read_case
-    from distrib.cli.output import emit_json, note
-    from distrib.cli.report_data import trim_sheet
-    from distrib.cli.solved import solve_case, wanted_models
-    from distrib.cli.text import print_wrapped
-    from distrib.fuelling import TrimError
+    from distrib.cli.output import emit_json
+    from distrib.cli.output_choice import choice
 
     read = read_case(case)
-    found = solve_case(read, wanted_models(read, model), rpm=rpm, at=at, samples=samples, seed=seed)
-    sheet, refused = None, ""
-    if found.deciding.model != "bench":
-        try:
-            sheet = trim_sheet(read, found.deciding)
-        except TrimError as error:
-            refused = f"no trims: {error}"
+    if choice("--model", model, ("engine", "bench")) == "bench":
+        _bench(read, seed, plot, json)
+        return
+    found = solved(read, rpm, draws, seed)
     estimate = grid_error(found) if grid else None
     if json != "-":
-        show(found, sheet)
-        if estimate is not None:
-            print_wrapped(estimate["words"])
-    for text in (*found.remarks, *([refused] if refused else [])):
-        note(text)
+        show(found, detail, estimate["words"] if estimate else "")
     if plot is not None:
         write_plots(found, plot)
     if json is not None:
-        emit_json(json, {**as_json(found, sheet), **({"grid": estimate} if estimate else {})})
+        emit_json(json, {**as_json(found), **({"grid": estimate} if estimate else {})})
 
 
-def grid_error(found: Solved) -> dict[str, Any]:
-    """What the cells of the engine model leave in the deviations at the chosen speed."""
+def solved(case: Case, rpm: list[float] | None = None, draws: int = 96,
+           seed: int | None = None) -> Answer:
+    """The answer to a case, with progress on a terminal."""
+    return all_solved([case], rpm, draws, seed)[0]
+
+
+def all_solved(cases: list[Case], rpm: list[float] | None = None, draws: int = 96,
+               seed: int | None = None) -> tuple[Answer, ...]:
+    """Answers to cases at the same speeds and draws, with progress on a terminal."""
+    from distrib.answer import answers
+    from distrib.errors import InputError, Problem
+    from distrib.studies.progress import Progress
+
+    if any(not 50.0 <= s <= 30000.0 for s in rpm or ()):
+        raise InputError([Problem("--rpm", f"{rpm}", "speeds from 50 to 30000 rev/min")])
+    bar = Progress(len(cases) * draws * (len(rpm) if rpm else 16), "engine runs")
+    try:
+        return answers(cases, rpm=sorted(set(rpm)) if rpm else None, draws=draws, seed=seed,
+                       told=bar.update)
+    finally:
+        bar.close()
+
+
+def grid_error(found: Answer) -> dict[str, Any]:
+    """What the cells of the engine model leave in the deviations at the worst speed."""
     from distrib.build.engine import grid_estimate
 
-    e = grid_estimate(found.case, rpm=found.rpm)
+    rpm = float(found.rpm[found.headline])
+    e = grid_estimate(found.case, rpm=rpm)
     if e.reason:
-        words = f"Grid of the engine model: no estimate, {e.reason}"
+        words = f"Grid: no estimate, {e.reason}"
     else:
-        worst = float(max(e.deviation_error_percent))
-        words = (f"Grid of the engine model at {found.rpm:.0f} rev/min: cells of "
-                 f"{e.cell_m * 1e3:.0f} mm leave about {worst:.2f} points in the deviations.")
+        words = (f"Grid at {rpm:.0f} rpm: cells of {e.cell_m * 1e3:.0f} mm leave about "
+                 f"{float(max(e.deviation_error_percent)):.2f} points in the deviations.")
     return {"words": words, "estimate": e}
 
 
-def show(found: Solved, sheet: TrimSheet | None) -> None:
-    """Print tables and words."""
+def show(found: Answer, detail: bool, grid: str = "") -> None:
+    """Print the answer first, then every cylinder, then what was asked for besides."""
     from distrib.cli.text import print_table, print_wrapped
-    from distrib.report.tables import models_table, share_table, trim_table
+    from distrib.report.answer_words import CAUTION, first_lines, speed_table, worst_table
 
-    case, deciding = found.case, found.deciding
-    print(f"{case.title}{' (invented)' if case.invented else ''}")
-    print_wrapped(f"cylinder 1 at the {case.cylinder_1_end}; {_entries(case)}; seen {case.view}")
+    case = found.case
+    for text in first_lines(found):
+        print_wrapped(text)
     print()
-    trims = {r.cylinder: r.trim_percent for r in sheet.rows} if sheet is not None else None
-    print_table(share_table(case, deciding, 0, trims))
-    print_wrapped(f"leanest cylinder: {_leanest(deciding)}")
-    if "phased" in found.at and "engine" in found.at:
-        print_wrapped("The band spans the phased and the engine model; a cylinder is flagged when "
-                      "either flags it.")
+    print_table(worst_table(found))
+    print_wrapped(f"Cylinder 1 at the {case.cylinder_1_end}; seen {case.view}.")
+    if found.missing:
+        print_wrapped(f"Not given, so the band is wider and the warning comes sooner: "
+                      f"{', '.join(found.missing)}.")
+    if found.no_trims:
+        print_wrapped(f"No trims: {found.no_trims}")
+    for p in range(found.rpm.size):
+        if not found.engine.converged[p]:
+            print_wrapped(f"No solution at {found.rpm[p]:.0f} rpm: {found.engine.reason[p]}")
+    if grid:
+        print_wrapped(grid)
     print()
-    print_table(models_table(case, list(found.at.values())))
-    print("What each column is:")
-    for name, result in found.at.items():
-        print_wrapped(f"{name}: {result.cautions[0].split(': ', 1)[1]}", "  ")
-    print_wrapped(f"limit of slow pumps: spread about {pump_limit_percent(deciding):.1f} % "
-                  "(0.7 M^2 of the plenum)", "  ")
-    for item in balance_of(found):
-        print_wrapped(f"balance: {item.words}", "  ")
-    for name, points in firing_asymmetry(found).items():
-        print_wrapped(f"firing order: the metal is symmetric, firing order alone sets mirrored "
-                      f"cylinders apart by up to {points:.2f} points ({name})", "  ")
+    print_wrapped(CAUTION)
+    if not detail:
+        print_wrapped("More: --detail (every speed, assumptions, laws, sources)   --plot FOLDER   "
+                      "--model bench   distrib report")
+        return
     print()
-    if found.over:
-        print_table(speed_table(found))
-    if sheet is not None:
-        print_table(trim_table(sheet))
-    _closing(deciding)
+    print_table(speed_table(found))
+    _detail(found)
 
 
-def _entries(case: Case) -> str:
-    words = {"side": "side entry at the {end} end", "center": "center entry at {at:.0f} mm",
-             "ducted": "ducted entry that ends at {at:.0f} mm"}
-    return ", ".join(words[e.kind].format(end=e.end, at=e.at_m * 1e3) for e in case.entries)
-
-
-def _leanest(result: Shares) -> str:
-    number = int(result.leanest_cylinder[0])
-    if result.band is None:
-        return f"{number} (most air at equal fuel)"
-    chance = float(result.band.chance_leanest[0][list(result.cylinders).index(number)])
-    return f"{number} (most air at equal fuel; the leanest in {chance * 100:.0f} % of the samples)"
-
-
-def balance_of(found: Solved) -> tuple[Balance, ...]:
-    """Regain against friction in every plenum, on the steady rig whatever models were asked."""
+def _detail(found: Answer) -> None:
+    from distrib.answer.model_error import runner_mach
     from distrib.build.balance import balance
-
-    return balance(found.case)
-
-
-def pump_limit_percent(result: Shares) -> float:
-    """Spread of slow pumps fed from this plenum, 0.7 M^2 of its fastest mean flow, percent.
-
-    The static pressure rise of a stream that stops, over the absolute pressure (gamma/2 M^2).
-    """
-    import numpy as np
-
-    worst = 0.0
-    for profile in result.profiles:
-        t = result.conditions.get("charge_temperature_k", np.array([293.15]))
-        mach = np.abs(profile.velocity_m_s[0]).max() / np.sqrt(1.4 * 287.05 * float(t[0]))
-        worst = max(worst, 70.0 * float(mach) ** 2)
-    return worst
-
-
-def speed_table(found: Solved) -> Any:
-    """Spread and leanest cylinder of every engine model at every speed."""
-    import numpy as np
-
-    from distrib.report.grid import Column, Table
-    from distrib.report.numbers import plain
-
-    names = list(found.over)
-    columns = [Column("speed", "rev/min", "right")]
-    for name in names:
-        columns += [Column(f"{name} spread", "%", "right"), Column("leanest", "cyl.", "right")]
-        if found.over[name].volumetric_efficiency is not None:
-            columns.append(Column("filling", "of charge density", "right", 2))
-    first = found.over[names[0]]
-    rows = []
-    for p, speed in enumerate(first.conditions["rpm"]):
-        cells = [f"{speed:.0f}"]
-        for name in names:
-            result = found.over[name]
-            ok = bool(result.converged[p])
-            cells += [plain(float(result.spread_percent[p]) if ok else None, 1),
-                      str(int(result.leanest_cylinder[p])) if ok else "-"]
-            if result.volumetric_efficiency is not None:
-                mean = float(np.mean(result.volumetric_efficiency[p])) if ok else None
-                cells.append(plain(mean, 2))
-        rows.append(tuple(cells))
-    return Table("Over engine speed", tuple(columns), tuple(rows))
-
-
-def _closing(result: Shares) -> None:
     from distrib.cli.text import print_wrapped
 
+    for plenum in balance(found.case):
+        print_wrapped(f"On the rig: {plenum.words}")
+    print_wrapped(f"Band: {found.error.words(runner_mach(found.case, float(found.rpm.max())))}")
+    result = found.engine
     print("Assumed, not given in the case:" if result.assumed else "Nothing was assumed.")
     for item in result.assumed:
         print_wrapped(f"{item.field} = {item.value} ({item.why})", "  ")
     if result.warnings:
-        print("Doubts about laws:")
+        print("Beware:")
         for text in result.warnings:
             print_wrapped(text, "  ")
     print("Laws from:")
     for source in result.sources:
         print_wrapped(source.text, "  ")
-    print()
     for text in result.cautions[1:]:
         print_wrapped(f"! {text}")
 
 
-def write_plots(found: Solved, folder: str) -> None:
-    """Bar chart, plot along the plenum and, with the engine model, its sheets over speed and
-    through the cycle; PNG and SVG."""
+def _bench(case: Case, seed: int | None, plot: str | None, json: str | None) -> None:
+    """The steady rig: what a flow bench measures, never a fuel trim."""
+    from distrib.build.balance import balance
+    from distrib.build.band import bench_with_band
+    from distrib.cli.output import emit_json
+    from distrib.cli.text import print_table, print_wrapped
+    from distrib.report.tables import share_table
+
+    found = bench_with_band(case, seed=seed)
+    if json != "-":
+        print_wrapped("On the steady rig, all open runners flowing together: several times larger "
+                      "than on the engine. Never a fuel trim.")
+        print_table(share_table(case, found))
+    if plot is not None:
+        from distrib.cli.pictures import bars_picture
+
+        write_pictures(plot, {"bench": bars_picture([(case, found)])})
+    if json is not None:
+        emit_json(json, model_json(case, found) | {"balance": list(balance(case))})
+
+
+def write_plots(found: Answer, folder: str) -> None:
+    """Bars at the worst speed, the plot along the plenum, and sheets over speed and through the
+    cycle; PNG and SVG."""
+    from distrib.cli.pictures import bars_picture, engine_pictures, plenum_picture
+    from distrib.results import at_point
+
+    here = at_point(found.engine, found.headline)
+    write_pictures(folder, {"shares": bars_picture([(found.case, here)]),
+                    "plenum": plenum_picture(found.case, here), **engine_pictures(found)})
+
+
+def write_pictures(folder: str, pictures: dict[str, dict[str, bytes]]) -> None:
+    """Write pictures by name and kind into a folder."""
     from pathlib import Path
 
     from distrib.cli.output import wrote
-    from distrib.cli.pictures import engine_pictures, plenum_picture, shares_picture
     from distrib.files import write_bytes_atomic
 
     place = Path(folder)
     place.mkdir(parents=True, exist_ok=True)
-    pictures = {"shares": shares_picture([found]), "plenum": plenum_picture(found),
-                **engine_pictures(found)}
     for name, picture in pictures.items():
         for kind, data in picture.items():
             write_bytes_atomic(place / f"{name}.{kind}", data)
             wrote(place / f"{name}.{kind}")
 
 
-def firing_asymmetry(found: Solved) -> dict[str, float]:
-    """By how many points mirrored cylinders of symmetric metal differ, by engine model.
+def as_json(found: Answer) -> dict[str, Any]:
+    """Everything the command knows: the worst speed at the top, all speeds below."""
+    from distrib.build.balance import balance
+    from distrib.results import at_point
 
-    The metal counts as symmetric when the steady rig, which knows no firing order, gives mirrored
-    deviations; then firing order alone makes the difference. Empty otherwise.
-    """
-    import numpy as np
-
-    if "bench" not in found.at or len({r.plenum for r in found.case.runners}) != 1:
-        return {}
-    numbers = [int(c) for c in found.at["bench"].cylinders]
-    order = [numbers.index(r.cylinder)
-             for r in sorted(found.case.runners, key=lambda r: (r.station_m, r.cylinder))]
-    rig = found.at["bench"].deviation_percent[0][order]
-    if not np.allclose(rig, rig[::-1], atol=SYMMETRIC_PERCENT):
-        return {}
-    return {m: float(np.abs(d - d[::-1]).max())
-            for m, d in ((m, found.at[m].deviation_percent[0][order])
-                         for m in ("phased", "engine") if m in found.at)}
-
-
-def as_json(found: Solved, sheet: TrimSheet | None) -> dict[str, Any]:
-    """Everything the command knows: the deciding model at the top, all models below."""
-    top = model_json(found.case, found.deciding, sheet)
-    top["models"] = [model_json(found.case, s, None) for s in found.at.values()]
-    top["over_speed"] = {name: _over(s) for name, s in found.over.items()}
-    top["pump_limit_spread_percent"] = pump_limit_percent(found.deciding)
-    top["firing_order_asymmetry_percent"] = firing_asymmetry(found)
-    top["remarks"] = list(found.remarks)
-    top["balance"] = list(balance_of(found))
+    p, band = found.headline, found.engine.band
+    trims = found.trims
+    top = model_json(found.case, at_point(found.engine, p),
+                     None if trims is None else trims.trim_percent[p],
+                     None if trims is None else trims.needed_percent[p])
+    top["over_speed"] = {
+        "rpm": found.rpm, "deviation_percent": found.engine.deviation_percent,
+        "band_percent": None if band is None else found.band_percent,
+        "verdict": found.verdict, "spread_percent": found.engine.spread_percent,
+        "spread_band_percent": None if band is None else [
+            list(pair) for pair in zip(band.spread_low_percent, band.spread_high_percent,
+                                       strict=True)],
+        "trim_percent": None if trims is None else trims.trim_percent,
+        "leanest_cylinder": found.engine.leanest_cylinder,
+        "filling": found.engine.volumetric_efficiency,
+        "converged": found.engine.converged, "reason": found.engine.reason}
+    top["worst"] = list(found.worst)
+    top["no_trims"] = found.no_trims
+    top["missing"] = list(found.missing)
+    top["model_error"] = found.error
+    top["balance"] = list(balance(found.case))
     return top
 
 
-def _over(result: Shares) -> dict[str, Any]:
-    return {"conditions": dict(result.conditions), "deviation_percent": result.deviation_percent,
-            "spread_percent": result.spread_percent, "leanest_cylinder": result.leanest_cylinder,
-            "converged": result.converged, "reason": result.reason}
-
-
-def model_json(case: Case, result: Shares, sheet: TrimSheet | None) -> dict[str, Any]:
-    """One model at one point, with the keys that the README lists."""
+def model_json(case: Case, result: Shares, trims: Any = None, needed: Any = None
+               ) -> dict[str, Any]:
+    """One result at one point, with the keys that the README lists; a rig has no verdicts."""
     from distrib.report.tables import share_rows
 
-    trims = {r.cylinder: r for r in sheet.rows} if sheet is not None else {}
-    rows = share_rows(case, result, 0, {c: r.trim_percent for c, r in trims.items()} or None)
-    band = result.band
-    cylinders: Sequence[dict[str, Any]] = [
+    band, rig = result.band, result.model == "bench"
+    cylinders = [
         {
             "cylinder": row.cylinder, "distance_from_entry_mm": row.distance_m * 1e3,
             "air_kg_s": float(result.air_kg_s[0, i]), "share": row.share,
             "deviation_percent": row.deviation_percent,
             "band_percent": None if band is None else [row.low_percent, row.high_percent],
             "chance_leanest": None if band is None else float(band.chance_leanest[0, i]),
-            "chance_lean": row.chance_lean, "lambda": row.lambda_equal_fuel,
-            "needed_trim_percent": trims[row.cylinder].needed_percent if trims else None,
-            "trim_percent": row.trim_percent, "verdict": row.verdict,
+            "chance_lean": row.chance_lean, "lambda": None if rig else row.lambda_equal_fuel,
+            "needed_trim_percent": None if needed is None else float(needed[i]),
+            "trim_percent": None if trims is None else float(trims[i]),
+            "verdict": None if rig else row.verdict,
         }
-        for i, row in enumerate(rows)
+        for i, row in enumerate(share_rows(case, result, 0))
     ]
     return {
         "case": case.title, "case_sha256": result.case_hash, "model": result.model,

@@ -28,7 +28,7 @@ def sweep(
     out: Annotated[
         str, typer.Option("--out", "-o", help="Table to write: .csv, or .parquet.")
     ] = "sweep.csv",
-    model: Annotated[str, typer.Option(help="bench, phased or wave.")] = "phased",
+    model: Annotated[str, typer.Option(help="engine or bench.")] = "engine",
     sample: Annotated[
         int, typer.Option(help="Draw so many points instead of the whole grid.", min=0)
     ] = 0,

@@ -80,7 +80,7 @@ FILES: Final[dict[str, Files]] = {
                  {"out": "--out", "plot": "--plot", **JSON}, more=_fit),
     "improve": Files(("case",), {"plot": "--plot", **JSON}, {"out": ("{case}_*.toml",)},
                      more=_improve),
-    "report": Files(("cases",), {"output": "--output", **JSON}, {"keep": ("*.npz",)},
+    "report": Files(("cases",), {"output": "--output", **JSON},
                     more=_report),
     "verify": Files((), {"write": "--write", "laws": "--laws", **JSON}, {"plots": ("*.png",)},
                     more=_verify),

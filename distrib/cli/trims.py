@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
 
 
-_PREDICTED_ONLY = ("rpm", "load", "on", "volts", "model", "samples", "fit")
+_PREDICTED_ONLY = ("rpm", "load", "on", "volts", "draws", "fit")
 """Options that a measured sheet or log leaves no room for."""
 
 
@@ -37,12 +37,9 @@ def trims(
     volts: Annotated[
         float | None, typer.Option(help="Supply voltage, for a dead-time table.", min=5, max=60)
     ] = None,
-    model: Annotated[
-        str, typer.Option(help="phased, wave, or both: the band spans both, either can flag.")
-    ] = "phased",
-    samples: Annotated[
-        int, typer.Option(help="Samples of the band at each cell.", min=100, max=20000)
-    ] = 200,
+    draws: Annotated[
+        int, typer.Option(help="Draws of everything uncertain at each cell.", min=20, max=2000)
+    ] = 96,
     confirmed: Annotated[
         str, typer.Option(help='What was checked: "compression,injectors,wiring,leaks,..." or all.')
     ] = "",
@@ -76,7 +73,7 @@ def trims(
         _check_measured(ctx, filled, log, mapping)
         _measured(read, filled or log or "", mapping, policy, step, confirmed, csv, page, json)
         return
-    table = _table(read, rpm, load, policy, step, on, volts, model, samples, confirmed, fit)
+    table = _table(read, rpm, load, policy, step, on, volts, draws, confirmed, fit)
     write_sheets(table, csv, page)
     if json is not None:
         emit_json(json, as_json(table))
@@ -144,20 +141,18 @@ def _measured(
 
 def _table(
     case: Case, rpm: str | None, load: list[str] | None, policy: str, step: float, on: str,
-    volts: float | None, model: str, samples: int, confirmed: str, fit: str | None,
+    volts: float | None, draws: int, confirmed: str, fit: str | None,
 ) -> TrimTable:
-    from distrib.calibration.service import ENGINE_MODELS
     from distrib.calibration.service import trims as run
     from distrib.cli.output_choice import choice
     from distrib.fuelling.trims import BASES, POLICIES
 
-    engine = choice("--model", model, ENGINE_MODELS)
-    factor, remarks = _discrepancy(fit, engine, case)
+    factor, remarks = _discrepancy(fit, case)
     return run(
         case, rpm=_speeds(rpm), pressure_pa=_loads(load, case),
         policy=choice("--policy", policy, POLICIES), step=step, on=choice("--on", on, BASES),
-        model=engine, confirmed=confirmed.split(","), volts=volts, discrepancy=factor,
-        samples=samples, remarks=remarks,
+        confirmed=confirmed.split(","), volts=volts, discrepancy=factor,
+        draws=draws, remarks=remarks,
     )
 
 
@@ -194,7 +189,7 @@ def _loads(texts: list[str] | None, case: Case) -> list[float] | None:
 
 
 def _discrepancy(
-    path: str | None, model: str, case: Case
+    path: str | None, case: Case
 ) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
     """Factor and sigma of a fit, and what to be wary of; None without a fit."""
     from distrib.calibration.service import discrepancy_from
@@ -208,4 +203,4 @@ def _discrepancy(
     except ValueError:
         raise InputError([Problem("--fit", "no valid JSON", "the JSON of `distrib fit`", "", path)
                           ]) from None
-    return discrepancy_from(data if isinstance(data, dict) else {}, path, model, case)
+    return discrepancy_from(data if isinstance(data, dict) else {}, path, case)

@@ -86,7 +86,8 @@ def _cell(found: NextTrims, k: int) -> Table:
 
 def as_json(case: Case, found: NextTrims, gate: Gate, path: str) -> dict[str, Any]:
     """Next trims for `--json`: cells with cylinders, the score, limits, what is to confirm."""
-    from distrib.calibration.trim_table import case_limits, limit_lines
+    from distrib.answer.facts import limits_of
+    from distrib.calibration.trim_table import limit_lines
 
     return {
         "case": {"title": case.title, "path": case.path}, "measured": path,
@@ -95,7 +96,7 @@ def as_json(case: Case, found: NextTrims, gate: Gate, path: str) -> dict[str, An
         "cells": [_cell_json(found, k) for k in range(len(found.rpm))],
         "to_confirm": [{"key": i.key, "text": i.text} for i in gate.open],
         "confirmed": [i.key for i in gate.confirmed],
-        "limits": limit_lines(case_limits(case)), "score": found.score,
+        "limits": limit_lines(limits_of(case)), "score": found.score,
         "statements": found.statements,
     }
 

@@ -10,11 +10,8 @@ from distrib.engine.closed import (
 )
 from distrib.engine.firing import (
     COMMON_ORDERS,
-    Bank,
-    banks,
     default_order,
     even_intervals,
-    neighbours_in_succession,
     order_problems,
     tdc_offsets_deg,
 )
@@ -40,11 +37,11 @@ from distrib.engine.valves import (
 )
 
 __all__ = [
-    "COMMON_ORDERS", "Bank", "ClosedCycle", "ValveFlow", "banks", "bench_effective_area",
+    "COMMON_ORDERS", "ClosedCycle", "ValveFlow", "bench_effective_area",
     "closed_pressure", "cylinder_volume", "cylinder_volume_per_degree", "default_order",
     "discharge_coefficient", "discharge_scale_from_bench", "displacement", "engine_air_flow",
     "even_intervals", "exhaust_events", "heat_released", "intake_events", "lift_profile",
-    "mach_index", "mean_piston_speed", "neighbours_in_succession", "order_problems",
+    "mach_index", "mean_piston_speed", "order_problems",
     "piston_speed", "piston_travel", "state_at_exhaust_opening", "tdc_offsets_deg",
     "volumetric_efficiency",
 ]

@@ -5,11 +5,23 @@ Importing this module imports numba; only kernel modules do so.
 
 from __future__ import annotations
 
+from typing import Any
+
+import numpy as np
+
 from distrib.engine import kinematics
 from distrib.kernels import inline
 
-cylinder_volume = inline(kinematics.cylinder_volume)
-"""As `kinematics.cylinder_volume`, for scalars inside a kernel."""
+volume_from_cosine = inline(kinematics.volume_from_cosine)
+"""As `kinematics.volume_from_cosine`, for scalars inside a kernel."""
+
+
+@inline
+def cylinder_volume(theta_deg: Any, bore_m: Any, stroke_m: Any, rod_m: Any, ratio: Any) -> Any:
+    """As `kinematics.cylinder_volume`, for scalars inside a kernel."""
+    return volume_from_cosine(np.cos(theta_deg * (np.pi / 180.0)), bore_m, stroke_m, rod_m,
+                              ratio)
+
 
 cylinder_volume_per_degree = inline(kinematics.cylinder_volume_per_degree)
 """As `kinematics.cylinder_volume_per_degree`, for scalars inside a kernel."""

@@ -6,8 +6,6 @@ The default orders are from memory and common practice; whoever builds a case co
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -80,47 +78,3 @@ def tdc_offsets_deg(
     offsets = np.empty(n)
     offsets[np.asarray(firing_order) - 1] = fired
     return offsets
-
-
-def neighbours_in_succession(
-    firing_order: Sequence[int], rows: Sequence[Sequence[int]]
-) -> tuple[tuple[int, int], ...]:
-    """Pairs (first, second) that fire one after the other and stand side by side in one row.
-
-    `rows` lists the cylinders along each row of runner mouths. The second of a pair draws from
-    a plenum that its neighbour is still emptying; it is the one to suspect.
-    """
-    beside = {pair for row in rows for pair in pairwise(row)}
-    beside |= {(b, a) for a, b in beside}
-    nxt = [*firing_order[1:], firing_order[0]]
-    return tuple(pair for pair in zip(firing_order, nxt, strict=True) if pair in beside)
-
-
-def drawing_together(cylinders: int, duration_deg: float) -> float:
-    """Mean number of cylinders whose intake valve is open: N x duration/720."""
-    return cylinders * duration_deg / CYCLE_DEG
-
-
-@dataclass(frozen=True)
-class Bank:
-    """One row of cylinders, front to rear."""
-
-    name: str
-    cylinders: tuple[int, ...]
-
-
-def banks(layout: str, alternating: bool = False) -> tuple[Bank, ...]:
-    """Rows of cylinders of a layout, front to rear, by the usual numbering.
-
-    Inline: one row. V: left 1..N/2 and right N/2+1..N, or with `alternating` the odd and the even
-    numbers along the crank. Flat: odd and even numbers if `alternating`, else halves. Numbering
-    differs between makers, so it must be confirmed (common practice, no single authority).
-    """
-    kind, _, count = layout.partition("-")
-    n = int(count or layout[1:])
-    numbers = tuple(range(1, n + 1))
-    if kind == "inline":
-        return (Bank("single", numbers),)
-    if alternating:
-        return (Bank("left", numbers[0::2]), Bank("right", numbers[1::2]))
-    return (Bank("left", numbers[: n // 2]), Bank("right", numbers[n // 2 :]))

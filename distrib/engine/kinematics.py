@@ -1,7 +1,7 @@
 """Slider-crank kinematics: piston travel, cylinder volume and their rates.
 
-Every function is one self-contained formula in numpy calls, so that the same source serves
-arrays (here) and compiled scalars (`distrib.engine.compiled`). Angles are crank degrees after
+Formulas in numpy calls, so that the same source serves arrays (here) and compiled scalars
+(`distrib.engine.compiled`). Angles are crank degrees after
 the firing top dead centre of that cylinder; volumes repeat every 360 degrees.
 
 Source: closed form of the crank triangle, offset-free pin; check rows crank.* and disp.
@@ -37,6 +37,16 @@ def piston_travel_per_degree(theta_deg: Any, stroke_m: float, rod_m: float) -> A
     return (s + s * c / np.sqrt(rod_m * rod_m - s * s)) * (np.pi / 180.0)
 
 
+def volume_from_cosine(
+    cosine: Any, bore_m: Any, stroke_m: Any, rod_m: Any, compression_ratio: Any
+) -> Any:
+    """`cylinder_volume` from the cosine of the crank angle, m^3."""
+    r = 0.5 * stroke_m
+    x = r * (1.0 - cosine) + rod_m - np.sqrt(rod_m * rod_m - r * r * (1.0 - cosine * cosine))
+    area = 0.25 * np.pi * bore_m * bore_m
+    return area * (stroke_m / (compression_ratio - 1.0) + x)
+
+
 def cylinder_volume(
     theta_deg_after_tdc: Any, bore_m: float, stroke_m: float, rod_m: float, compression_ratio: float
 ) -> Any:
@@ -45,12 +55,8 @@ def cylinder_volume(
     Clearance volume Vd/(compression_ratio - 1) plus bore area times `piston_travel`.
     `compression_ratio` is geometric and above 1. Scalars or arrays.
     """
-    th = theta_deg_after_tdc * (np.pi / 180.0)
-    r = 0.5 * stroke_m
-    s = r * np.sin(th)
-    x = r * (1.0 - np.cos(th)) + rod_m - np.sqrt(rod_m * rod_m - s * s)
-    area = 0.25 * np.pi * bore_m * bore_m
-    return area * (stroke_m / (compression_ratio - 1.0) + x)
+    return volume_from_cosine(np.cos(theta_deg_after_tdc * (np.pi / 180.0)), bore_m, stroke_m,
+                              rod_m, compression_ratio)
 
 
 def cylinder_volume_per_degree(

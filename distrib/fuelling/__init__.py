@@ -38,13 +38,13 @@ from distrib.fuelling.trims import (
     plan,
     sign_flips,
 )
-from distrib.fuelling.verdict import Verdict, more_cautious, side, verdicts, words
+from distrib.fuelling.verdict import Verdict, side, verdicts, words
 
 __all__ = [
     "DEFAULT_LIMITS", "POLICIES", "DutyCheck", "FuelProperties", "FuellingError", "InjectorSet",
     "Limits", "Stage", "TrimError", "Trims", "Verdict", "afr_from_lambda", "air_following_share",
     "blend", "check_duty", "check_injection", "convert_percent", "dead_time", "duty",
     "flow_at_pressure", "from_lambda", "fuel", "fuel_mass", "lambda_at_equal_fuel",
-    "lambda_from_afr", "limits", "more_cautious", "multiplier_from_lambda", "needed_multiplier",
+    "lambda_from_afr", "limits", "multiplier_from_lambda", "needed_multiplier",
     "plan", "port_factors", "side", "sign_flips", "trim_of_stage", "verdicts", "words",
 ]

@@ -75,7 +75,8 @@ def plan(
     `step` is the part of the computed change that is applied now (half-step 0.5 is the habit of
     careful tuners, then measure again). `current_percent` are trims already in the engine; the
     change is made from there. Policies, with n the needed multiplier over its mean:
-    richen-only: n/min n - 1, so that nobody gets less fuel than the base map gives;
+    richen-only: nobody gets less fuel than the base map gives; on a prediction n - 1 where that is
+    above 0, on measured evidence n/min n - 1;
     sum-to-zero: n - 1, mean of multipliers stays 1, only on measured evidence;
     anchor-leanest: base map raised until the leanest cylinder is right; the others are trimmed
     down from there (n/max n - 1) on measured evidence, and left rich on a prediction.
@@ -119,7 +120,9 @@ def _goal(n: FloatArray, policy: Policy, evidence: Evidence) -> tuple[FloatArray
     """Full-step base change (P,) and trims (P, N) as fractions."""
     zero = np.zeros(n.shape[0])
     if policy == "richen-only":
-        return zero, n / n.min(axis=-1, keepdims=True) - 1.0
+        # a prediction adds to the cylinders with more air than the mean, and leaves the others
+        lowest = 1.0 if evidence == "predicted" else n.min(axis=-1, keepdims=True)
+        return zero, np.maximum(n / lowest - 1.0, 0.0)
     if policy == "sum-to-zero":
         return zero, n - 1.0
     top = n.max(axis=-1, keepdims=True)

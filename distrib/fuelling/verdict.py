@@ -28,17 +28,16 @@ def verdicts(
 ) -> np.ndarray[Any, np.dtype[np.str_]]:
     """Verdict of every cylinder from its deviation and the chance that it exceeds the lean limit.
 
-    lean: chance at least `lean_chance` (without chances: deviation above the lean limit);
+    lean: chance at least `lean_chance` (without a chance: deviation above the lean limit);
     watch: chance at least `watch_chance`, or deviation above the watch limit; rich: deviation
     below the rich limit; else even. backward: no air at all or less (a deviation of -100 % and
     below). NaN gives an empty text. Shapes broadcast.
     """
     deviation = np.asarray(deviation_percent, dtype=np.float64)
-    if chance_lean is None:
-        chance = (deviation > limits.lean_percent).astype(np.float64)
-    else:
-        chance = np.asarray(chance_lean, dtype=np.float64)
-        deviation, chance = np.broadcast_arrays(deviation, chance)
+    chance = (deviation > limits.lean_percent).astype(np.float64)
+    if chance_lean is not None:
+        deviation, given = np.broadcast_arrays(deviation, np.asarray(chance_lean, np.float64))
+        chance = np.where(np.isnan(given), deviation > limits.lean_percent, given)
     return np.select(
         [
             ~np.isfinite(deviation),
@@ -66,11 +65,3 @@ def side(deviation_percent: float) -> str:
     if deviation_percent < 0.0:
         return "less air at equal fuel: rich side"
     return "mean air"
-
-
-def more_cautious(
-    first: np.ndarray[Any, np.dtype[np.str_]], second: np.ndarray[Any, np.dtype[np.str_]]
-) -> np.ndarray[Any, np.dtype[np.str_]]:
-    """Of two models' verdicts the one to heed: lean before watch before rich before even."""
-    rank = np.vectorize(lambda v: RANK.get(v, -1), otypes=[np.int64])
-    return np.where(rank(first) >= rank(second), first, second)

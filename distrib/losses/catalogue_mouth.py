@@ -1,4 +1,4 @@
-"""Records of the laws for mouths: entrances, junctions, take-offs, entry jets, valves."""
+"""Records of the laws for mouths: entrances, junctions, take-offs, entry jets."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from distrib.losses import entrances as ent
-from distrib.losses import jets, junctions, takeoff, tees_crane, valves
+from distrib.losses import jets, junctions, takeoff, tees_crane
 from distrib.losses.registry import Law
 from distrib.losses.sources import source
 from distrib.losses.validity import Range
@@ -184,19 +184,6 @@ def _other_laws() -> tuple[Law, ...]:
         Law("jet-center.aim", jets.aim_share, "cos^2 of the aim angle, 0 beyond 90 deg",
             "share of the jet head", source("own"),
             {"aim_deg": Range(0.0, 180.0, -180.0, 180.0, "deg")}, sigma_absolute=0.15, weak=True),
-        Law("valve.curtain", valves.curtain_area, "pi D L", "area, m2", source("geometry"),
-            {"diameter_m": Range(0.01, 0.08, 1e-6, unit="m"),
-             "lift_m": Range(0.0, 0.02, 0.0, unit="m")}, sigma_relative=0.01),
-        Law("valve.frustum", valves.frustum_area, "pi L cos b (D - 2w + (L/2) sin 2b)",
-            "area, m2", source("heywood-1988"),
-            {"diameter_m": Range(0.01, 0.08, 1e-6, unit="m"),
-             "lift_m": Range(0.0, 0.01, 0.0, unit="m"),
-             "seat_width_m": Range(0.0005, 0.004, 0.0, unit="m"),
-             "seat_deg": Range(20.0, 50.0, 1.0, 89.0, "deg")}, sigma_relative=0.02),
-        Law("valve.discharge", valves.discharge_coefficient,
-            "straight lines 0.70, 0.68, 0.60, 0.48, 0.37 at L/D 0, 0.1, 0.2, 0.3, 0.4",
-            "curtain area", source("handbook-cd"), {"lift_over_d": Range(0.02, 0.35, 0.0, 0.5)},
-            sigma_relative=0.15, weak=True, default=True),
     )
 
 

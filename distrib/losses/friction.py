@@ -1,12 +1,14 @@
 """Wall friction: Darcy friction factor of ducts, laminar to rough turbulent.
 
-`darcy_scalar` uses only `math` and plain floats, so the network and the unsteady kernels compile this
-very source with numba; `darcy` is the same law for arrays. Darcy factor f: dp = f (L/D) rho v^2/2.
+`darcy_scalar` and its parts use only `math` and plain floats, so that `losses.compiled` compiles
+this very source with numba; `darcy` is the same law for arrays. Darcy factor f:
+dp = f (L/D) rho v^2/2.
 """
 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +21,34 @@ RE_TURBULENT = 4000.0
 """Reynolds number from which the turbulent law holds (lower end of Haaland's range)."""
 
 
+def roughness_term(rel_rough: Any) -> Any:
+    """Haaland's term of the relative roughness, (e/3.7)^1.11."""
+    return (rel_rough / 3.7) ** 1.11
+
+
+def darcy_from_root(re: float, s: float, root: float) -> tuple[float, float]:
+    """`darcy_scalar` from s = (e/3.7)^1.11 + 6.9/max(Re, 4000) and root = -1.8 log10 s.
+
+    Without branches, for vector code.
+    """
+    r = re if re > 4000.0 else 4000.0
+    f = 1.0 / (root * root)
+    # d(1/sqrt f)/dRe = 1.8/ln10 * 6.9/(s r^2); df = -2 f^1.5 d(1/sqrt f)
+    df = -2.0 * f / root * (1.8 / 2.302585092994046) * 6.9 / (s * r * r)
+    low = re if re > 2000.0 else 2000.0
+    t = low / 2000.0 - 1.0 if low < 4000.0 else 1.0
+    d0, d1 = -0.032, df * 2000.0
+    b = 3.0 * (f - 0.032) - 2.0 * d0 - d1
+    c = d0 + d1 - 2.0 * (f - 0.032)
+    blend = 0.032 + t * (d0 + t * (b + t * c))
+    slope = (d0 + t * (2.0 * b + 3.0 * t * c)) / 2000.0
+    thin = 64.0 / re
+    turbulent, laminar = re >= 4000.0, re <= 2000.0
+    f = f if turbulent else blend
+    df = df if turbulent else slope
+    return thin if laminar else f, -thin / re if laminar else df
+
+
 def darcy_scalar(re: float, rel_rough: float) -> tuple[float, float]:
     """Darcy friction factor and its derivative by Reynolds number: (f, df/dRe).
 
@@ -26,22 +56,8 @@ def darcy_scalar(re: float, rel_rough: float) -> tuple[float, float]:
     both values and both slopes. `rel_rough` is roughness over hydraulic diameter. Valid for
     0 < Re <= 1e8 and 0 <= rel_rough <= 0.05; Re = 0 has no factor (f Re is 64 there).
     """
-    if re <= 2000.0:
-        return 64.0 / re, -64.0 / (re * re)
-    r = re if re > 4000.0 else 4000.0
-    s = (rel_rough / 3.7) ** 1.11 + 6.9 / r
-    root = -1.8 * math.log10(s)
-    f = 1.0 / (root * root)
-    # d(1/sqrt f)/dRe = 1.8/ln10 * 6.9/(s r^2); df = -2 f^1.5 d(1/sqrt f)
-    df = -2.0 * f / root * (1.8 / 2.302585092994046) * 6.9 / (s * r * r)
-    if re >= 4000.0:
-        return f, df
-    t = (re - 2000.0) / 2000.0
-    f0, d0, d1 = 0.032, -0.032, df * 2000.0
-    a = d0
-    b = 3.0 * (f - f0) - 2.0 * d0 - d1
-    c = d0 + d1 - 2.0 * (f - f0)
-    return f0 + t * (a + t * (b + t * c)), (a + t * (2.0 * b + 3.0 * t * c)) / 2000.0
+    s = roughness_term(rel_rough) + 6.9 / (re if re > 4000.0 else 4000.0)
+    return darcy_from_root(re, s, -1.8 * math.log10(s))
 
 
 def darcy(re: ArrayLike, rel_rough: ArrayLike) -> FloatArray:

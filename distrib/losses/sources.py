@@ -40,8 +40,6 @@ _TEXTS: dict[str, tuple[str, Kind]] = {
                  "published"),
     "geometry": ("closed form of the geometry, checked by numerical integration", "computed"),
     "borda-carnot": ("Borda-Carnot, momentum balance over a sudden expansion", "computed"),
-    "heywood-1988": ("Heywood, Internal Combustion Engine Fundamentals (1988), ch. 6", "published"),
-    "handbook-cd": ("common handbook shape of inlet valve coefficients", "from memory"),
     "stall-map": ("Sovran and Klomp (1967), one point of the chart as read in a textbook example; "
                   "slope from memory", "from memory"),
     "own": ("own estimate of this project, see the notes of the law", "own estimate"),

@@ -37,7 +37,6 @@ class Network:
     temperature_node: dict[str, int]
     mass_row: dict[str, int]
     nozzle: dict[str, int]
-    volume: dict[str, Any]
     x_fixed: FloatArray
     pattern: NDArray[np.bool_]
     entries: tuple[tuple[int, int], ...]
@@ -50,26 +49,24 @@ class Network:
 
 
 def compile_graph(
-    graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR, storing: bool = False
+    graph: nx.MultiDiGraph, *, gas_constant: ArrayLike = R_DRY_AIR
 ) -> Network:
     """Compile a flow graph into arrays.
 
-    gas_constant of the air, J/(kg K), scalar or (B,). storing: the nodes will store gas (phased
-    model); the stations of a plenum then store with the mean pressure of the
-    plenum. Raises InputError with every reason when the graph cannot be solved.
+    gas_constant of the air, J/(kg K), scalar or (B,). Raises InputError with every reason when the
+    graph cannot be solved.
     """
     faults = flow_graph.problems(graph)
     if faults:
         raise InputError([Problem("network", fault, "a connected, sound graph")
                           for fault in faults])
-    b = Builder(graph, storing)
+    b = Builder(graph)
     ducts = element_rows.ducts(b)
     stations = element_rows.stations(b)
     mouths = element_rows.mouths(b)
     nozzles = element_rows.nozzles(b)
     jets = _jets(b)
     masses, terms, pointer = _masses(b)
-    means = element_rows.means(b)
     entries = tuple(b.position)
     n = b.n
     if len(b.equations) != n:
@@ -86,8 +83,7 @@ def compile_graph(
         np.array([n, b.n_p, b.n_f, n + 1 + len(b.fixed), len(entries) + 1, len(masses)]),
         _ints(b.end_rows, 3), _ints(flows, 2), _ints(ducts[0], 7), _ints(stations[0], 7),
         _ints(mouths[0], 10), _ints(jets[0], 5), _ints(nozzles[0], 7),
-        np.array(pointer, dtype=np.int64), _ints(terms, 3), _ints(masses, 6),
-        _ints(means[0], 3), np.array(means[1], dtype=np.int64), _ints(means[2], 2),
+        np.array(pointer, dtype=np.int64), _ints(terms, 3), np.array(masses, dtype=np.int64),
     )
     fill = _feed_temperature(b, temperature, batch)
     areas = stack(b.areas, batch)
@@ -95,15 +91,13 @@ def compile_graph(
         areas, 1.0 / areas, stack(ducts[1], batch), stack(ducts[2], batch),
         stack(stations[1], batch), stack(mouths[1], batch), stack(jets[1], batch),
         stack(nozzles[1], batch), fill * np.asarray(gas_constant, dtype=float) / GAMMA,
-        np.zeros((len(masses), batch)), np.zeros((len(masses), batch)), stack(means[3], batch),
         np.ones((4, batch)),
     )
     fixed = stack([b.nodes[m]["pressure_pa"] for m in b.fixed], batch)
     return Network(
         top, params, tuple(b.unknowns), tuple(b.equations), b.slot, b.flow,
-        b.temperature_node, {m: i for i, m in enumerate(_stored(b))}, nozzles[2],
-        {m: b.nodes[m].get("volume_m3", 0.0) for m in _stored(b)}, fixed,
-        pattern, entries, batch,
+        b.temperature_node, {m: i for i, m in enumerate(_free(b))}, nozzles[2], fixed, pattern,
+        entries, batch,
     )
 
 
@@ -163,23 +157,21 @@ def _jets(b: Builder) -> tuple[list[Any], list[Any]]:
     return index, values
 
 
-def _stored(b: Builder) -> list[str]:
+def _free(b: Builder) -> list[str]:
     return [m for m, d in b.nodes.items() if d["kind"] != "reservoir"]
 
 
-def _masses(b: Builder) -> tuple[list[Any], list[Any], list[int]]:
-    masses: list[Any] = []
+def _masses(b: Builder) -> tuple[list[int], list[Any], list[int]]:
+    masses: list[int] = []
     terms: list[Any] = []
     pointer = [0]
-    for name in _stored(b):
+    for name in _free(b):
         row = b.row(f"mass balance at {name}")
-        first, second = b.store(name)
         for u, v, d in b.edges:
             for node, sign in ((u, -1), (v, 1)):
                 if node == name:
                     k = b.flow[d["name"]]
                     terms.append((k, sign, b.pos(row, b.mflow(k))))
         pointer.append(len(terms))
-        masses.append((row, first, second, b.pos(row, first), b.pos(row, second),
-                       b.temperature_node[name]))
+        masses.append(row)
     return masses, terms, pointer

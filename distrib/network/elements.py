@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from distrib.kernels import inline, kernel
-from distrib.losses.friction import darcy_scalar
+from distrib.losses.compiled import darcy_scalar
 from distrib.network.lanes import (
     crossflow_block,
     duct_block,
@@ -19,7 +19,7 @@ from distrib.network.tables import CLOSED_AREA_M2, DUCT_ROWS, MOUTH_ROWS, RE_FLO
 from distrib.vectors import LANES, add, add_product, copy, multiply
 
 _L = LANES
-_darcy = inline(darcy_scalar)
+_darcy = darcy_scalar
 
 
 @inline
@@ -240,68 +240,17 @@ def nozzles(top: Any, par: Any, x: Any, c_flow: Any, head: Any, w: Any, r: Any, 
             _add(jac, top.nozzle_i[z, 4 + j], w, 21 + j, inv_dp, n)
 
 
-@inline
-def _stores(storage: Any, j: int) -> Any:
-    """Whether a node stores gas in any lane."""
-    any_lane = False
-    for i in range(_L):
-        any_lane |= storage[j * _L + i] > 0.0
-    return any_lane
-
-
 @kernel
-def masses(top: Any, par: Any, x: Any, c_flow: Any, r: Any, jac: Any, inv_m: Any,
-           n: int) -> None:
-    """Mass balance of every node, in units of the flow scale.
-
-    A node that stores gas balances energy over its own temperature (for a perfect gas the
-    energy equation in pressure): sum m T/T_node = S (p - p_old).
-    """
+def masses(top: Any, x: Any, r: Any, jac: Any, inv_m: Any) -> None:
+    """Mass balance of every node, in units of the flow scale."""
     n_p = top.sizes[1]
     for j in range(top.mass_i.shape[0]):
-        row = top.mass_i[j, 0]
-        p_1 = top.mass_i[j, 1]
-        p_2 = top.mass_i[j, 2]
-        t = top.mass_i[j, 5]
-        if not _stores(par.storage, j):
-            for q in range(top.mass_ptr[j], top.mass_ptr[j + 1]):
-                k = top.mass_term[q, 0]
-                sign = top.mass_term[q, 1]
-                pos = top.mass_term[q, 2]
-                add_product(r, row * _L, inv_m, 0, x, (n_p + k) * _L, sign)
-                add(jac, pos * _L, inv_m, 0, sign)
-            continue
-        for i in range(_L):
-            s = par.storage[j * _L + i] * inv_m[i]
-            mean = 0.5 * (x[p_1 * _L + i] + x[p_2 * _L + i])
-            r[row * _L + i] += s * (par.p_old[j * _L + i] - mean)
-            jac[top.mass_i[j, 3] * _L + i] -= 0.5 * s
-            jac[top.mass_i[j, 4] * _L + i] -= 0.5 * s
+        row = top.mass_i[j]
         for q in range(top.mass_ptr[j], top.mass_ptr[j + 1]):
             k = top.mass_term[q, 0]
             sign = top.mass_term[q, 1]
-            pos = top.mass_term[q, 2]
-            for i in range(_L):
-                ratio = c_flow[k * _L + i] / par.c_node[t * _L + i]
-                warm = ratio if par.storage[j * _L + i] > 0.0 else 1.0
-                g = sign * warm * inv_m[i]
-                r[row * _L + i] += g * x[(n_p + k) * _L + i]
-                jac[pos * _L + i] += g
-
-
-@kernel
-def means(top: Any, par: Any, x: Any, r: Any, jac: Any, inv_dp: Any, n: int) -> None:
-    """Mean pressure of every plenum that stores: P = sum of weights times pressures."""
-    for j in range(top.mean_i.shape[0]):
-        row = top.mean_i[j, 0]
-        for i in range(_L):
-            r[row * _L + i] += x[top.mean_i[j, 1] * _L + i] * inv_dp[i]
-            jac[top.mean_i[j, 2] * _L + i] += inv_dp[i]
-        for q in range(top.mean_ptr[j], top.mean_ptr[j + 1]):
-            for i in range(_L):
-                g = -par.weight[q * _L + i] * inv_dp[i]
-                r[row * _L + i] += g * x[top.mean_term[q, 0] * _L + i]
-                jac[top.mean_term[q, 1] * _L + i] += g
+            add_product(r, row * _L, inv_m, 0, x, (n_p + k) * _L, sign)
+            add(jac, top.mass_term[q, 2] * _L, inv_m, 0, sign)
 
 
 @kernel
@@ -324,5 +273,4 @@ def evaluate(ctx: Any, x: Any, r: Any, jac: Any, n: int) -> None:
     stations(top, par, x, work.head, work.w, r, jac, work.inv_dp, n)
     mouths(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, work.small, n)
     nozzles(top, par, x, work.c_flow, work.head, work.w, r, jac, work.inv_dp, work.inv_m, n)
-    masses(top, par, x, work.c_flow, r, jac, work.inv_m, n)
-    means(top, par, x, r, jac, work.inv_dp, n)
+    masses(top, x, r, jac, work.inv_m)

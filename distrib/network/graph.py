@@ -4,9 +4,7 @@ Nodes (`kind`):
 - ``reservoir``: fixed total pressure `pressure_pa` and temperature `temperature_k`;
 - ``joint``: where pipes meet; one static pressure;
 - ``station``: a cross-section of a plenum with a left and a right face; `area_m2`, run-loss
-  coefficients `run` (c0, c1, c2, c8), `gain`;
-- ``cylinder``: a pool whose pressure the cycle moves (in the bench model a reservoir).
-Any of joint, station, cylinder may have `volume_m3`, used by the phased model only.
+  coefficients `run` (c0, c1, c2, c8), `gain`.
 
 Edges (`kind`, one directed edge each, named `name`):
 - ``duct``: from u to v, `area_u_m2`, `area_v_m2`, loss coefficients `k_u_forward`,
@@ -30,7 +28,7 @@ import networkx as nx
 import numpy as np
 from numpy.typing import ArrayLike
 
-NODE_KINDS = ("reservoir", "joint", "station", "cylinder")
+NODE_KINDS = ("reservoir", "joint", "station")
 EDGE_KINDS = ("duct", "mouth", "nozzle")
 OPEN_AREA_M2 = 1e3
 """Area of a reservoir seen by a duct: large enough that its head vanishes."""
@@ -51,9 +49,9 @@ class FlowGraph:
             name, kind="reservoir", pressure_pa=pressure_pa, temperature_k=temperature_k
         )
 
-    def joint(self, name: str, volume_m3: ArrayLike = 0.0) -> None:
+    def joint(self, name: str) -> None:
         """A node where pipes meet."""
-        self.graph.add_node(name, kind="joint", volume_m3=volume_m3)
+        self.graph.add_node(name, kind="joint")
 
     def station(
         self,
@@ -61,12 +59,11 @@ class FlowGraph:
         area_m2: ArrayLike,
         run: tuple[ArrayLike, ArrayLike, ArrayLike, ArrayLike],
         gain: ArrayLike = 2.0,
-        volume_m3: ArrayLike = 0.0,
         **more: object,
     ) -> None:
         """A section of a plenum; `run` are the coefficients of the run loss."""
         self.graph.add_node(
-            name, kind="station", area_m2=area_m2, run=run, gain=gain, volume_m3=volume_m3, **more
+            name, kind="station", area_m2=area_m2, run=run, gain=gain, **more
         )
 
     def duct(
@@ -158,7 +155,7 @@ def problems(graph: nx.MultiDiGraph) -> list[str]:
                 out.append(f"edge {name}: {key} must not be negative")
         del v
     plain = nx.Graph(graph)
-    fixed = [n for n, d in graph.nodes(data=True) if d.get("kind") in ("reservoir", "cylinder")]
+    fixed = [n for n, d in graph.nodes(data=True) if d.get("kind") == "reservoir"]
     reached: set[str] = set()
     for node in fixed:
         reached |= nx.node_connected_component(plain, node)

@@ -12,9 +12,8 @@ from distrib.errors import InputError, Problem
 class Builder:
     """Collects rows while walking the graph; one use."""
 
-    def __init__(self, graph: nx.MultiDiGraph, storing: bool = False) -> None:
+    def __init__(self, graph: nx.MultiDiGraph) -> None:
         self.graph = graph
-        self.storing = storing
         self.unknowns: list[str] = []
         self.slot: dict[str, tuple[int, int]] = {}
         self.temperature_node = {str(n): i for i, n in enumerate(graph.nodes)}
@@ -22,7 +21,6 @@ class Builder:
         self.edges = [(u, v, d) for u, v, d in graph.edges(data=True)]
         self.flow = {d["name"]: k for k, (_, _, d) in enumerate(self.edges)}
         self._pressures()
-        self._plenums()
         self.n_p = len(self.unknowns)
         self.n_f = len(self.edges)
         self.unknowns += [f"flow of {d['name']}" for _, _, d in self.edges]
@@ -39,29 +37,9 @@ class Builder:
             if data["kind"] == "station":
                 self.slot[name] = (len(self.unknowns), len(self.unknowns) + 1)
                 self.unknowns += [f"pressure left of {name}", f"pressure right of {name}"]
-            elif data["kind"] in ("joint", "cylinder"):
+            elif data["kind"] == "joint":
                 self.slot[name] = (len(self.unknowns),) * 2
                 self.unknowns.append(f"pressure at {name}")
-
-    def _plenums(self) -> None:
-        """One mean pressure for every plenum that stores: its stations breathe together."""
-        self.plenum: dict[str, int] = {}
-        self.members: dict[str, list[str]] = {}
-        if not self.storing:
-            return
-        for name, data in self.nodes.items():
-            if data["kind"] == "station":
-                plenum = str(data.get("plenum", "plenum"))
-                if plenum not in self.plenum:
-                    self.plenum[plenum] = len(self.unknowns)
-                    self.unknowns.append(f"mean pressure of plenum {plenum}")
-                self.members.setdefault(plenum, []).append(name)
-
-    def store(self, node: str) -> tuple[int, int]:
-        """Pressure slots whose mean the storage of a node follows."""
-        if self.storing and self.nodes[node]["kind"] == "station":
-            return (self.plenum[str(self.nodes[node].get("plenum", "plenum"))],) * 2
-        return self.slot[node]
 
     def _fixed(self) -> None:
         self.fixed = [n for n, d in self.nodes.items() if d["kind"] == "reservoir"]

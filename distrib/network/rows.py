@@ -92,22 +92,3 @@ def nozzles(b: Builder) -> tuple[list[Any], list[Any], dict[str, int]]:
                       b.pos(row, b.mflow(k))))
         values.append(d["cd_area_m2"])
     return index, values, names
-
-
-def means(b: Builder) -> tuple[list[Any], list[int], list[Any], list[Any]]:
-    """Rows of the mean pressure of each plenum: indices, start of its terms, terms, weights."""
-    index: list[Any] = []
-    pointer = [0]
-    terms: list[Any] = []
-    weights: list[Any] = []
-    for plenum, slot in b.plenum.items():
-        row = b.row(f"mean pressure of plenum {plenum}")
-        index.append((row, slot, b.pos(row, slot)))
-        total = sum(np.asarray(b.nodes[m]["volume_m3"], dtype=float) for m in b.members[plenum])
-        for name in b.members[plenum]:
-            part = np.asarray(b.nodes[name]["volume_m3"], dtype=float) / total
-            for face in b.slot[name]:
-                terms.append((face, b.pos(row, face)))
-                weights.append(0.5 * part)
-        pointer.append(len(terms))
-    return index, pointer, terms, weights

@@ -103,8 +103,6 @@ def blank(par: Any) -> Any:
         np.zeros(par.duct_f.shape[0] * _L), np.zeros(par.station.shape[0] * _L),
         np.zeros(par.mouth.shape[0] * _L), np.zeros(par.jet.shape[0] * _L),
         np.zeros(par.nozzle.shape[0] * _L), np.ones(par.c_node.shape[0] * _L),
-        np.zeros(par.storage.shape[0] * _L), np.zeros(par.p_old.shape[0] * _L),
-        np.zeros(par.weight.shape[0] * _L),
         np.ones(par.scalars.shape[0] * _L),
     )
 
@@ -121,9 +119,6 @@ def load(par: Any, block: int, flat: Any, n: int) -> None:
     take(par.jet, block, flat.jet, n)
     take(par.nozzle, block, flat.nozzle, n)
     take(par.c_node, block, flat.c_node, n)
-    take(par.storage, block, flat.storage, n)
-    take(par.p_old, block, flat.p_old, n)
-    take(par.weight, block, flat.weight, n)
     take(par.scalars, block, flat.scalars, n)
 
 
@@ -216,9 +211,6 @@ def _moved(top: Topology, where: IntArray) -> Topology:
         jet_i=move(top.jet_i, slice(3, 5)),
         nozzle_i=move(top.nozzle_i, slice(4, 7)),
         mass_term=move(top.mass_term, slice(2, 3)),
-        mass_i=move(top.mass_i, slice(3, 5)),
-        mean_i=move(top.mean_i, slice(2, 3)),
-        mean_term=move(top.mean_term, slice(1, 2)),
     )
 
 

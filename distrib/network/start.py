@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from distrib.network.compiled import Network
-from distrib.network.solve import Plan, Solution, solve
+from distrib.network.solve import Plan, Solution, plan, solve
 from distrib.network.surface import LEAST_BATCH, pilots, surface_start
 
 FloatArray = NDArray[np.float64]
@@ -96,37 +96,49 @@ def scaled_start(network: Network, solved: FloatArray, scalars: FloatArray) -> F
 def solve_steady(
     network: Network, made: Plan, start: FloatArray, threads: int = 1
 ) -> Solution:
-    """Solve; cases that fail are tried again by raising their pressure difference in steps."""
+    """Solve; cases that fail are tried again by raising their pressure difference in steps.
+
+    What still fails is tried once more, each case with an elimination order of its own: one that
+    was chosen for a breath of air may lose all digits where a stream chokes.
+    """
     near = _near_start(network, made, start, threads) if network.batch > 1 else None
     if near is None:
         near = np.array(start)
     found = solve(network, made, near, threads=threads, overwrite=True)
     bad = np.flatnonzero(~found.solved)
-    if not bad.size:
-        return found
-    sub = _columns(network, bad)
-    x = start[:, bad] * 0.03
-    n_fixed = sub.x_fixed.shape[0]
+    if bad.size:
+        found = _with(found, bad, _in_steps(_columns(network, bad), made, start[:, bad], threads))
+    for k in np.flatnonzero(~found.solved):
+        one = _columns(network, np.array([k]))
+        found = _with(found, np.array([k]), _in_steps(one, plan(one), start[:, [k]], 1))
+    return found
+
+
+def _in_steps(network: Network, made: Plan, start: FloatArray, threads: int) -> Solution:
+    """Solve by raising the pressure difference in steps, each from the answer before."""
+    x = start * 0.03
+    n_fixed = network.x_fixed.shape[0]
     answer = None
     for part in (0.001, 0.01, 0.05, 0.15, 0.3, 0.5, 0.7, 0.85, 0.95, 1.0):
         step = replace(
-            sub, x_fixed=sub.x_fixed * part,
-            params=sub.params._replace(scalars=sub.params.scalars * _scale(part)),
+            network, x_fixed=network.x_fixed * part,
+            params=network.params._replace(scalars=network.params.scalars * _scale(part)),
         )
         if n_fixed:
             x[-n_fixed:] = step.x_fixed
         answer = solve(step, made, x, threads=threads)
         x = np.where(np.isnan(answer.x), x, answer.x)
     assert answer is not None
-    merged = found.x.copy()
-    merged[:, bad] = answer.x
-    iterations = found.iterations.copy()
-    iterations[bad] = answer.iterations
-    residual = found.residual.copy()
-    residual[bad] = answer.residual
-    worst = found.worst.copy()
-    worst[bad] = answer.worst
-    return Solution(merged, found.p_reference, iterations, residual, worst)
+    return answer
+
+
+def _with(found: Solution, which: NDArray[np.int64], answer: Solution) -> Solution:
+    """`found` with the cases `which` taken from `answer`."""
+    x, iterations = found.x.copy(), found.iterations.copy()
+    residual, worst = found.residual.copy(), found.worst.copy()
+    x[:, which], iterations[which] = answer.x, answer.iterations
+    residual[which], worst[which] = answer.residual, answer.worst
+    return Solution(x, found.p_reference, iterations, residual, worst)
 
 
 def _near_start(

@@ -26,10 +26,7 @@ class Topology(NamedTuple):
     nozzle_i: Any  # end a, p slot b, flow, row, pos a, pos b, pos m
     mass_ptr: Any  # start of each mass row in mass_term
     mass_term: Any  # flow, sign, pos
-    mass_i: Any  # row, p slot, p slot 2, pos, pos 2, temperature node
-    mean_i: Any  # row, p slot, pos
-    mean_ptr: Any
-    mean_term: Any  # p slot, pos
+    mass_i: Any  # row
 
 
 class Params(NamedTuple):
@@ -44,9 +41,6 @@ class Params(NamedTuple):
     jet: Any  # coefficient on the entry head
     nozzle: Any  # Cd A
     c_node: Any  # R T0 / gamma of each temperature node
-    storage: Any  # kg/s per Pa of each mass row
-    p_old: Any  # Pa difference, the storage starts from it
-    weight: Any  # of each pressure in the mean of its plenum
     scalars: Any  # p reference, flow scale, pressure difference scale, smoothing phi
 
 
@@ -59,14 +53,6 @@ CLOSED_AREA_M2 = 1e-10
 
 RE_FLOOR = 1.0
 """Below this Reynolds number the friction factor stays constant, so that still air has one."""
-
-
-def widen(array: np.ndarray[Any, Any], batch: int) -> np.ndarray[Any, Any]:
-    """Rows (r,) or (r, 1) or (r, B) as C-contiguous (r, B)."""
-    rows = np.asarray(array, dtype=np.float64)
-    if rows.ndim == 1:
-        rows = rows[:, None]
-    return np.ascontiguousarray(np.broadcast_to(rows, (rows.shape[0], batch)))
 
 
 def lanes_of(rows: int) -> np.ndarray[Any, Any]:

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from typing import Final
 
 STANDING_NOTE: Final = (
-    "Estimate, not measured: check every cylinder before load. A prediction of even is no leave "
-    "to lean out.")
+    "Estimate, not measured: check every cylinder before load. An even prediction does not "
+    "make it safe to lean out.")
 
 READING: Final = (
     "At equal fuel the cylinder with MORE air burns lean and the cylinder with LESS air (starved) "
@@ -17,9 +17,8 @@ READING: Final = (
 MODELS: Final[dict[str, str]] = {
     "bench": "bench: all runners open to one depression, steady, as on a flow bench; "
              "overstates what an engine does",
-    "phased": "phased: the same network through the crank cycle, only open valves draw; no inertia "
-              "of the air",
-    "engine": "wave: unsteady flow in pipes and plenum; adds inertia and waves, hence engine speed",
+    "engine": "engine: one-dimensional gas dynamics through the cycle, with the engine's own "
+              "cylinders, valves and firing order: the answer",
 }
 
 NOT_CLAIMED: Final = (

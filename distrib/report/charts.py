@@ -53,11 +53,11 @@ def point_of(shares: Shares, point: int) -> int:
     return min(point, int(shares.share.shape[0]) - 1)
 
 
-def deviations_in_words(rows: Sequence[ShareRow]) -> str:
+def deviations_in_words(rows: Sequence[ShareRow], judged: bool = True) -> str:
     """Deviation and verdict of every cylinder, for readers who do not see a chart."""
     places = decimals_for(half_width(rows))
-    return "; ".join(f"cylinder {r.cylinder} {signed(r.deviation_percent, places)} % {r.verdict}"
-                     for r in rows)
+    return "; ".join(f"cylinder {r.cylinder} {signed(r.deviation_percent, places)} %"
+                     + (f" {r.verdict}" if judged else "") for r in rows)
 
 
 def drawing_pictures(
@@ -79,16 +79,18 @@ def drawing_pictures(
 def share_picture(data: ReportData, name: str, scale: tuple[float, float] | None) -> Picture | None:
     """Bars of the deciding model with its band."""
     shares = data.shares[0]
-    series = bar_series(data.case, shares, data.point, f"{shares.model} model")
+    judged = shares.model != "bench"
+    series = bar_series(data.case, shares, data.point, f"{shares.model} model", judged)
     if series is None:
         return None
     rows = share_rows(data.case, shares, point_of(shares, data.point))
 
     def draw(figure: FigureBase) -> None:
-        figures.deviation_bars(figure.subplots(), [series], limit_lines(data.case), scale)
+        figures.deviation_bars(figure.subplots(), [series],
+                               limit_lines(data.case) if judged else None, scale)
 
     return Picture(name, f"Deviation by cylinder, {shares.model} model",
-                   f"Bar chart. {deviations_in_words(rows)}.", WIDTH_IN, 3.6, draw)
+                   f"Bar chart. {deviations_in_words(rows, judged)}.", WIDTH_IN, 3.6, draw)
 
 
 def models_picture(data: ReportData, name: str) -> Picture | None:
@@ -103,8 +105,8 @@ def models_picture(data: ReportData, name: str) -> Picture | None:
         figures.deviation_bars(figure.subplots(), found, limit_lines(data.case))
 
     words = ". ".join(
-        f"{s.model}: {deviations_in_words(share_rows(data.case, s, point_of(s, data.point)))}"
-        for s in data.shares)
+        f"{s.model}: " + deviations_in_words(share_rows(data.case, s, point_of(s, data.point)),
+                                             s.model != "bench") for s in data.shares)
     return Picture(name, "Deviation by cylinder in every model", f"Bar chart. {words}.",
                    WIDTH_IN, 3.8, draw)
 

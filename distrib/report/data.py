@@ -14,7 +14,7 @@ from distrib.results import FloatArray, Shares
 
 if TYPE_CHECKING:
     from distrib.case.schema import Case
-    from distrib.studies.influences import Influences
+    from distrib.report.grid import Table
 
 FindingVerdict = Literal["ok", "ask", "change", "missing"]
 
@@ -101,7 +101,8 @@ class ReportData:
 
     `shares` holds one result per model, the one that decides the verdicts first; `point` the
     operating point (first axis of the results) that the page is about. `trims` belongs to the
-    first of the shares, `reasons` are sentences that explain them.
+    first of the shares, `reasons` are sentences that explain them. `lines` are the answer in words
+    and `worst` every cylinder at its worst speed, as on the terminal.
     """
 
     case: Case
@@ -110,9 +111,10 @@ class ReportData:
     findings: tuple[FindingRow, ...] | None = None
     trims: TrimSheet | None = None
     sensitivity: SensitivityTable | None = None
-    influences: Influences | None = None
     rpm_sweep: tuple[RpmSweep, ...] = ()
     reasons: tuple[str, ...] = ()
+    lines: tuple[str, ...] = ()
+    worst: Table | None = None
     versions: Mapping[str, str] = field(default_factory=dict)
     date: str = ""
     case_hash: str = ""

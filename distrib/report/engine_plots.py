@@ -144,41 +144,39 @@ def plenum_map(ax: Axes, crank_deg: FloatArray, x_m: FloatArray, pressure_pa: Fl
     return ax
 
 
-def speed_sheet(wave: Shares, phased: Shares | None = None, kind: str = "png") -> bytes:
+def speed_sheet(found: Shares, kind: str = "png") -> bytes:
     """Lines and map against rpm as one file: deviation, volumetric efficiency, droop, map.
 
-    With `phased` the spread of both models stands in the title. InputError for fewer than two
-    speeds or a result of another model.
+    InputError for fewer than two speeds or a result of another model.
     """
-    rpm = np.asarray(wave.conditions["rpm"], dtype=float)
-    if wave.model != "engine" or np.unique(rpm).size < 2:
-        raise InputError([Problem("wave plot", f"model {wave.model}, {np.unique(rpm).size} speeds",
-                                  "a engine result at two speeds or more")])
-    cylinders = [int(c) for c in wave.cylinders]
+    rpm = np.asarray(found.conditions["rpm"], dtype=float)
+    if found.model != "engine" or np.unique(rpm).size < 2:
+        raise InputError([Problem("speed sheet",
+                                  f"model {found.model}, {np.unique(rpm).size} speeds",
+                                  "an engine result at two speeds or more")])
+    cylinders = [int(c) for c in found.cylinders]
     with house_style():
         figure = new_figure(11.0, 8.6)
         axes = figure.subplots(2, 2)
-        lines_against_rpm(axes[0, 0], rpm, wave.deviation_percent, cylinders, DEVIATION_LABEL, True)
+        lines_against_rpm(axes[0, 0], rpm, found.deviation_percent, cylinders, DEVIATION_LABEL,
+                          True)
         axes[0, 0].axhline(0.0, color=INK, linewidth=0.9)
         axes[0, 0].set_title("Deviation; ring: most air")
-        if wave.volumetric_efficiency is not None:
-            lines_against_rpm(axes[0, 1], rpm, 100.0 * wave.volumetric_efficiency, cylinders,
+        if found.volumetric_efficiency is not None:
+            lines_against_rpm(axes[0, 1], rpm, 100.0 * found.volumetric_efficiency, cylinders,
                               "volumetric efficiency on the charge (%)")
             axes[0, 1].set_title("Volumetric efficiency")
-        deviation_map(axes[1, 0], rpm, wave.deviation_percent, cylinders)
-        lines_against_rpm(axes[1, 1], rpm, wave.extra["droop_pa"] / 1e3, cylinders,
+        deviation_map(axes[1, 0], rpm, found.deviation_percent, cylinders)
+        lines_against_rpm(axes[1, 1], rpm, found.extra["droop_pa"] / 1e3, cylinders,
                           "plenum droop at the mouth (kPa)")
         axes[1, 1].set_title("Droop while the cylinder draws")
-        figure.suptitle(_heading(wave, phased), ha="left", x=0.01, fontsize=SMALL_POINTS + 1.5)
+        figure.suptitle(_heading(found), ha="left", x=0.01, fontsize=SMALL_POINTS + 1.5)
         return figure_bytes(figure, kind)
 
 
-def _heading(wave: Shares, phased: Shares | None) -> str:
-    """Title, spread of the engine model and, where given, of the phased model beside it."""
-    text = f"{wave.title} - engine model, spread {_span(wave)} %"
-    if phased is not None:
-        text += f" (phased model: {_span(phased)} %)"
-    return text + ". Estimate, not measured."
+def _heading(found: Shares) -> str:
+    """Title and range of the spread."""
+    return f"{found.title} - engine, spread {_span(found)} %. Estimate, not measured."
 
 
 def _span(shares: Shares) -> str:
@@ -194,7 +192,7 @@ def cycle_sheet(run: EngineRun, point: int, kind: str = "png") -> bytes:
     result: UnsteadyResult = run.results[point]
     traces = result.traces
     if traces is None:
-        raise InputError([Problem("wave plot", f"point {point}: {result.reason}",
+        raise InputError([Problem("cycle sheet", f"point {point}: {result.reason}",
                                   "a point with a result")])
     setup = run.setups[point]
     case = run.case
@@ -215,6 +213,6 @@ def cycle_sheet(run: EngineRun, point: int, kind: str = "png") -> bytes:
             marks = [(r.station_m, str(r.cylinder)) for r in order if r.plenum == name]
             plenum_map(ax, traces.crank_deg, x, rows[2], marks)
             ax.set_title(f"Pressure along plenum {name}; dashed: runner mouths")
-        figure.suptitle(f"{case.title} - engine model", ha="left", x=0.01,
+        figure.suptitle(f"{case.title} - engine", ha="left", x=0.01,
                         fontsize=SMALL_POINTS + 1.5)
         return figure_bytes(figure, kind)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from distrib.report import cautions
 from distrib.report.charts import (
@@ -30,7 +30,6 @@ from distrib.report.document import (
 )
 from distrib.report.glance import glance_section, heeded
 from distrib.report.grid import as_sentence
-from distrib.report.influences import effect_picture, index_picture, influence_words
 from distrib.report.matters import sensitivity_picture, sensitivity_table, sensitivity_words
 from distrib.report.palette import SOURCE_TEXT
 from distrib.report.schedule import distances_m
@@ -47,9 +46,6 @@ from distrib.report.tables import (
     trim_table,
 )
 
-if TYPE_CHECKING:
-    from distrib.studies.influences import Influences
-
 LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -58,8 +54,8 @@ def build_document(
 ) -> Document:
     """All sections of a report on one or more cases.
 
-    `comparison` holds sentences of a comparison on shared samples; without them the page judges by
-    the bands alone and says so. Raises ValueError without a case.
+    `comparison` holds the sentences of a comparison on the same draws; without them the page says
+    that nothing was compared. Raises ValueError without a case.
     """
     if not reports:
         raise ValueError("a report needs at least one case")
@@ -86,11 +82,6 @@ def labels_of(reports: Sequence[ReportData]) -> list[str]:
     if len(reports) == 1:
         return [reports[0].case.title]
     return [f"{LETTERS[i % 26]}: {data.case.title}" for i, data in enumerate(reports)]
-
-
-def short_labels(reports: Sequence[ReportData]) -> list[str]:
-    """`design A`, `design B`, …: the letters of `labels_of`, for sentences on several designs."""
-    return [f"design {LETTERS[i % 26]}" for i in range(len(reports))]
 
 
 def _unique(sections: Sequence[Section]) -> tuple[Section, ...]:
@@ -132,6 +123,8 @@ def _shares(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | N
         if not data.shares:
             continue
         blocks += _head(label, reports)
+        if data.worst is not None:
+            blocks.append(Grid(data.worst))
         trims = None if data.trims is None else {
             row.cylinder: row.trim_percent for row in data.trims.rows}
         table = share_table(data.case, data.shares[0], point_of(data.shares[0], data.point), trims)
@@ -188,25 +181,13 @@ def _rpm(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | None
 def _sensitivity(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | None:
     blocks: list[Block] = []
     for index, (data, label) in enumerate(zip(reports, labels, strict=True)):
-        if data.sensitivity is not None or data.influences is not None:
-            blocks += _head(label, reports)
         if data.sensitivity is not None:
+            blocks += _head(label, reports)
             words = Bullets(sensitivity_words(data.sensitivity))
             blocks += [words,
                        sensitivity_picture(data.sensitivity, f"sensitivity-{index}"),
                        Grid(sensitivity_table(data.sensitivity))]
-        if data.influences is not None:
-            blocks += _influences(data.influences, index)
     return Section("sensitivity", "What matters most", tuple(blocks)) if blocks else None
-
-
-def _influences(found: Influences, index: int) -> list[Block]:
-    """What the figures rest on, inputs together."""
-    blocks: list[Block] = [Bullets(influence_words(found)),
-                           index_picture(found, f"indices-{index}")]
-    if found.dimensions is not None:
-        blocks.append(effect_picture(found.dimensions, found.ranges, f"effects-{index}"))
-    return blocks
 
 
 def _trims(reports: Sequence[ReportData], labels: Sequence[str]) -> Section | None:

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.fuelling.lambda_ import lambda_at_equal_fuel
-from distrib.fuelling.limits import ORIGIN, Limits, limits
-from distrib.fuelling.verdict import Verdict, more_cautious, verdicts, words
+from distrib.fuelling.limits import ORIGIN
+from distrib.fuelling.verdict import Verdict, verdicts, words
 from distrib.report.data import FindingRow, TrimSheet
 from distrib.report.grid import Column, Table, as_sentence
 from distrib.report.numbers import (
@@ -53,12 +54,6 @@ class ShareRow:
     verdict: Verdict
 
 
-def fuel_limits(case: Case) -> Limits:
-    """The limits of the case as the fuelling part reads them, reasons for changes included."""
-    values = case.limits.model_dump(exclude={"reasons"})
-    return limits(dict(case.limits.reasons), **values)
-
-
 def share_rows(
     case: Case, shares: Shares, point: int = 0, trims: Mapping[int, float] | None = None,
 ) -> tuple[ShareRow, ...]:
@@ -71,11 +66,7 @@ def share_rows(
     deviation = shares.deviation_percent[point]
     band = shares.band
     chance = None if band is None else band.chance_lean[point]
-    verdict = verdicts(deviation, chance, fuel_limits(case))
-    other = shares.extra.get("other_deviation_percent")
-    if other is not None:
-        # a second engine model disagrees: a cylinder is flagged when either model flags it
-        verdict = more_cautious(verdict, verdicts(other[point], None, fuel_limits(case)))
+    verdict = verdicts(deviation, chance, limits_of(case))
     lambda_ = lambda_at_equal_fuel(
         shares.share[point], case.fuel.lambda_target,
         air_following_fraction=case.fuel.air_following_fraction)
@@ -107,7 +98,12 @@ def half_width(rows: Sequence[ShareRow]) -> float | None:
 def share_table(
     case: Case, shares: Shares, point: int = 0, trims: Mapping[int, float] | None = None,
 ) -> Table:
-    """The main table of one result: who gets how much, how sure that is, what follows."""
+    """The main table of one result: who gets how much, how sure that is, what follows.
+
+    A rig's figures carry neither lambda nor trim nor verdict.
+    """
+    rig = shares.model == "bench"
+    trims = None if rig else trims
     rows = share_rows(case, shares, point, trims)
     half = half_width(rows)
     places = decimals_for(half)
@@ -120,31 +116,26 @@ def share_table(
                Column("from entry", "mm", "right", 1),
                Column("share", "%", "right", 2),
                Column("deviation", "%", "right", 1),
-               Column(level, "%", "right", 2),
-               Column("lambda", "at equal fuel", "right", 3)]
+               Column(level, "%", "right", 2)]
+    columns += [] if rig else [Column("lambda", "at equal fuel", "right", 3)]
     if trims is not None:
         columns.append(Column("trim", "%", "right", 1))
-    columns.append(Column("verdict"))
+    columns += [] if rig else [Column("verdict")]
     out = []
     for row in rows:
         cells = [str(row.cylinder), millimetres(row.distance_m),
                  plain(100.0 * row.share, share_places), signed(row.deviation_percent, places),
-                 interval(row.low_percent, row.high_percent, places),
-                 plain(row.lambda_equal_fuel, lambda_places)]
+                 interval(row.low_percent, row.high_percent, places)]
+        cells += [] if rig else [plain(row.lambda_equal_fuel, lambda_places)]
         if trims is not None:
             cells.append(signed(row.trim_percent, 1))
-        cells.append(f"{VERDICT_STYLES[row.verdict].letter} {SHORT_WORDS[row.verdict]}")
+        cells += [] if rig else [
+            f"{VERDICT_STYLES[row.verdict].letter} {SHORT_WORDS[row.verdict]}"]
         out.append(tuple(cells))
     title = f"{shares.title}: {shares.model} model, {conditions_in_words(shares, point)}"
     return Table(title, tuple(columns), tuple(out),
-                 (spread_in_words(shares, point), *span_note(shares), *verdict_notes(rows)))
-
-
-def span_note(shares: Shares) -> tuple[str, ...]:
-    """Said where the band of one engine model also spans another."""
-    if "other_deviation_percent" not in shares.extra:
-        return ()
-    return ("the band spans both engine models, and a cylinder is flagged when either flags it",)
+                 (spread_in_words(shares, point),
+                  *((RIG_NOTE,) if rig else verdict_notes(rows))))
 
 
 def verdict_notes(rows: Sequence[ShareRow]) -> tuple[str, ...]:
@@ -209,14 +200,14 @@ def models_table(case: Case, results: Sequence[Shares], point: int = 0) -> Table
     for i, number in enumerate(results[0].cylinders):
         cells = [str(int(number)), millimetres(float(results[0].distance_from_entry_m[i]))]
         for shares, rows in zip(results, rows_of, strict=True):
-            cells.append(_deviation_cell(rows, i, shares.model != "bench" or len(results) == 1))
+            cells.append(_deviation_cell(rows, i, shares.model != "bench"))
         body.append(tuple(cells))
     spread = ["spread", ""]
     for shares, rows in zip(results, rows_of, strict=True):
         at = min(point, shares.spread_percent.shape[0] - 1)
         spread.append(plain(float(shares.spread_percent[at]), decimals_for(half_width(rows))))
     body.append(tuple(spread))
-    rig = (RIG_NOTE,) if any(s.model == "bench" for s in results) and len(results) > 1 else ()
+    rig = (RIG_NOTE,) if any(s.model == "bench" for s in results) else ()
     return Table("Deviation by model", tuple(columns), tuple(body), rig)
 
 
@@ -308,7 +299,7 @@ def assumed_table(assumed: Sequence[tuple[str, str, str]]) -> Table:
 
 def limits_table(case: Case) -> Table:
     """The limits in force for verdicts and trims, with their origin."""
-    found = fuel_limits(case)
+    found = limits_of(case)
     rows = tuple((name.removesuffix("_percent").replace("_", " "),
                   f"{getattr(found, name):g}{' %' if name.endswith('_percent') else ''}",
                   found.origin(name)) for name in ORIGIN)

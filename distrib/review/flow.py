@@ -101,11 +101,11 @@ def check_valve_mach(subject: Subject, limits: Limits) -> Outcome:
 
 
 def _tuned_by_model(subject: Subject, low: float, high: float) -> Outcome | None:
-    wave = subject.model("engine")
-    if wave is None or wave.volumetric_efficiency is None or "rpm" not in wave.conditions:
+    found = subject.model("engine")
+    if found is None or found.volumetric_efficiency is None or "rpm" not in found.conditions:
         return None
-    rpm = np.asarray(wave.conditions["rpm"])
-    filling = np.nanmean(wave.volumetric_efficiency, axis=-1)
+    rpm = np.asarray(found.conditions["rpm"])
+    filling = np.nanmean(found.volumetric_efficiency, axis=-1)
     if rpm.size < 3 or not np.isfinite(filling).any():
         return None
     best = float(rpm[int(np.nanargmax(filling))])

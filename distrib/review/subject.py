@@ -15,7 +15,7 @@ from distrib.case.schema import Case, Entry, Plenum, Runner
 from distrib.results import ModelName, Shares
 from distrib.review import estimates
 
-MODEL_ORDER: Final[tuple[ModelName, ...]] = ("phased", "engine", "bench")
+MODEL_ORDER: Final[tuple[ModelName, ...]] = ("engine", "bench")
 
 
 def circle_m2(diameter_m: float) -> float:
@@ -52,8 +52,8 @@ class Subject:
 
     @cached_property
     def engine_shares(self) -> Shares | None:
-        """The engine result to judge by: phased before wave; None when neither has run."""
-        return self.model("phased") or self.model("engine")
+        """The engine figure to judge by; None when it has not run."""
+        return self.model("engine")
 
     def model(self, name: ModelName) -> Shares | None:
         """The result of one model, or None."""

@@ -26,10 +26,9 @@ if TYPE_CHECKING:
 
 RPM = "conditions.rpm"
 CHARGE, EXHAUST = "conditions.charge_pressure", "engine.exhaust_pressure"
-MODELS: tuple[ModelName, ...] = ("bench", "phased", "engine")
+MODELS: tuple[ModelName, ...] = ("engine", "bench")
 SOLVERS: dict[str, str] = {
     "bench": "distrib.build.bench:solve_bench",
-    "phased": "distrib.build.phased:solve_phased",
     "engine": "distrib.build.engine:solve_engine",
 }
 

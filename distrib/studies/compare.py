@@ -21,6 +21,8 @@ from distrib.studies.sampling import PairedDraws, Uncertain, paired_draws, quant
 Overall = Literal["mean", "worst"]
 Design = TypeVar("Design")
 CANNOT_TELL = "cannot tell them apart"
+FEWEST = 20
+"""Draws that all designs must have solved for a comparison."""
 WIDE = 0.05
 """Half-width of a chance's own interval from which it is said."""
 
@@ -122,9 +124,9 @@ def compare_samples(spreads: Mapping[str, FloatArray], *, level: float = 0.9,
         raise InputError([Problem("matters_percent", str(matters_percent), "0 or more")])
     stack = np.stack([np.asarray(spreads[name], dtype=np.float64) for name in names])
     good = np.isfinite(stack).all(axis=(0, 2))
-    if good.sum() < 20:
+    if good.sum() < FEWEST:
         raise InputError([Problem("compare", f"{int(good.sum())} draws solved by all designs",
-                                  "20 or more")])
+                                  f"{FEWEST} or more")])
     used = stack[:, good]
     total = used.mean(axis=2) if overall == "mean" else used.max(axis=2)
     everything = np.concatenate([used, total[:, :, None]], axis=2)
@@ -136,6 +138,12 @@ def compare_samples(spreads: Mapping[str, FloatArray], *, level: float = 0.9,
                       1 + better.sum(axis=0).astype(np.int64), np.median(used, axis=1), *band,
                       np.median(total, axis=1), overall, level, matters_percent,
                       int(good.sum()), int((~good).sum()))
+
+
+def solved_by_all(spreads: Sequence[FloatArray]) -> BoolArray:
+    """Points (P,) at which all designs, each (n, P), share enough solved draws to be compared."""
+    good = np.isfinite(np.stack(spreads)).all(axis=0)
+    return np.asarray(good.sum(axis=0) >= FEWEST)
 
 
 def _pairwise(figures: FloatArray, level: float) -> tuple[FloatArray, ...]:

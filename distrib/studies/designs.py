@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from distrib.errors import InputError, Problem
+from distrib.answer import Answer, answers
+from distrib.answer.draws import DRAWS
+from distrib.errors import NoSolution
 from distrib.results import FloatArray
-from distrib.studies.compare import Comparison, Overall, compare_samples
+from distrib.studies.compare import Comparison, Overall, compare_samples, solved_by_all
 from distrib.studies.plan import Dimension
-from distrib.studies.sampled import given, sample, sampler, uncertain_names
+from distrib.studies.sampled import given, sampler, uncertain_names
 from distrib.studies.sampling import Uncertain
 from distrib.studies.screening import Effects, Paths, elementary_effects
 from distrib.studies.sensitivity import Indices, analyse
@@ -21,54 +23,54 @@ if TYPE_CHECKING:
     from distrib.case.schema import Case
 
 FIGURES = ("spread", "lambda of the leanest cylinder")
-ENGINE_SAMPLES = 24
-"""Draws of the engine model where nobody says how many: a few seconds for a pair of designs."""
 
 
-def compare_designs(cases: Mapping[str, Case], model: str = "phased", *,
-                    rpm: Sequence[float] | None = None, samples: int = 512, seed: int = 1,
-                    level: float = 0.9, overall: Overall = "mean", matters_percent: float = 0.0,
-                    threads: int = 1, engine_samples: int = ENGINE_SAMPLES,
+def compare_designs(cases: Mapping[str, Case], *, rpm: Sequence[float] | None = None,
+                    draws: int = DRAWS, seed: int = 1, level: float = 0.9,
+                    overall: Overall = "worst", matters_percent: float = 0.0,
                     told: Callable[[int], None] | None = None) -> Comparison:
-    """Compare cases on the same draws and the same speeds.
+    """Compare cases by the engine figure on the same draws and speeds, in the wanted band.
 
-    samples: draws of the network models; engine_samples: of the engine model, which solves each (all
-    draws of a kind are the same in all designs). told(1) is called after each design.
-
-    rpm: speeds for all, default those of the first case, which the others must then share; a
-    bench has one operating point whatever the speeds.
+    rpm: speeds for all, by default those where a figure of any of them bends. told: called with the
+    number of runs done.
     """
-    first = next(iter(cases.values()))
-    speeds = tuple(first.conditions.rpm if rpm is None else rpm)
-    if rpm is None and model != "bench":
-        wrong = [Problem(f"{name}: conditions.rpm", f"{list(c.conditions.rpm)}",
-                         f"{list(speeds)} as in the first design", "or give the speeds")
-                 for name, c in cases.items() if tuple(c.conditions.rpm) != speeds]
-        if wrong:
-            raise InputError(wrong)
-    count = engine_samples if model == "engine" else samples
-    spreads = {}
-    for name, case in cases.items():
-        spreads[name] = sample(case, model, rpm=speeds, samples=count, seed=seed,
-                               threads=threads).spread_percent
-        if told is not None:
-            told(1)
-    return compare_samples(spreads, level=level, overall=overall, matters_percent=matters_percent)
+    found = answers(list(cases.values()), rpm=rpm, draws=draws, seed=seed, told=told)
+    return compared(dict(zip(cases, found, strict=True)), level=level, overall=overall,
+                    matters_percent=matters_percent)
+
+
+def compared(found: Mapping[str, Answer], *, level: float = 0.9, overall: Overall = "worst",
+             matters_percent: float = 0.0, everywhere: bool = False) -> Comparison:
+    """Compare answers that stand at the same speeds and draws, at the speeds of the wanted band.
+
+    The band is that of the first case; `everywhere` takes all speeds. Speeds that one of them does
+    not solve are left out (`compare.solved_by_all`); NoSolution when none is left. Spreads carry
+    the model's error, which designs of one kind of entry share.
+    """
+    first = next(iter(found.values()))
+    solved = solved_by_all([one.drawn_spread_percent for one in found.values()])
+    if not solved.any():
+        raise NoSolution("no speed at which all designs have a solution and enough draws")
+    inside = first.inside() & solved
+    points = solved if everywhere or not inside.any() else inside
+    return compare_samples({name: one.drawn_spread_percent[:, points]
+                            for name, one in found.items()},
+                           level=level, overall=overall, matters_percent=matters_percent)
 
 
 def _figures(case: Case, model: str, speeds: FloatArray, names: Sequence[str], threads: int,
              points: FloatArray) -> FloatArray:
-    """Spread (mean over the speeds) and highest lambda of any cylinder and speed, (n, 2)."""
+    """Largest spread and highest lambda of any cylinder and speed, (n, 2)."""
     from distrib.fuelling.lambda_ import lambda_at_equal_fuel
 
     found = sampler(model)(case, speeds, given(names, points), threads)
     lambdas = lambda_at_equal_fuel(found.air_kg_s, case.fuel.lambda_target,
                                    air_following_fraction=case.fuel.air_following_fraction)
     leanest = np.fmax.reduce(lambdas, axis=(1, 2))
-    return np.stack([found.spread_percent.mean(axis=1), leanest], axis=-1)
+    return np.stack([found.spread_percent.max(axis=1), leanest], axis=-1)
 
 
-def sensitivity(case: Case, model: str = "bench", *, rpm: Sequence[float] | None = None,
+def sensitivity(case: Case, model: str = "engine", *, rpm: Sequence[float] | None = None,
                 base: int = 256, seed: int = 1, level: float = 0.95, threads: int = 1) -> Indices:
     """Variance-based indices of spread and leanest lambda to laws and tolerances of a case.
 
@@ -82,7 +84,7 @@ def sensitivity(case: Case, model: str = "bench", *, rpm: Sequence[float] | None
                    level=level)
 
 
-def screen(case: Case, model: str = "bench", *, rpm: Sequence[float] | None = None,
+def screen(case: Case, model: str = "engine", *, rpm: Sequence[float] | None = None,
            paths: int = 10, reach: float = 2.0, seed: int = 1, threads: int = 1) -> Effects:
     """Elementary effects of the same inputs, from -`reach` to +`reach` standard deviations.
 
@@ -104,9 +106,9 @@ class Swing:
     spread_high_percent: float
 
 
-def swings(case: Case, model: str = "bench", *, rpm: Sequence[float] | None = None,
+def swings(case: Case, model: str = "engine", *, rpm: Sequence[float] | None = None,
            reach: float = 1.0, threads: int = 1) -> tuple[float, tuple[Swing, ...]]:
-    """Nominal spread (mean over the speeds) and the swing of each input, widest first.
+    """Nominal spread (the largest over the speeds) and the swing of each input, widest first.
 
     The cheapest look: 2 k + 1 draws, one input at a time, blind to what inputs do together.
     """

@@ -16,6 +16,7 @@ from distrib.errors import DistribError, InputError
 from distrib.results import FloatArray
 from distrib.studies.evaluate import Chunk, Rows, first_line
 from distrib.studies.improve import Improvement, describe, improve
+from distrib.studies.matters import band_speeds
 from distrib.studies.objective import Search
 from distrib.studies.plan import Dimension
 from distrib.studies.pool import Pool
@@ -33,14 +34,14 @@ Review = Callable[["Case"], tuple[str, ...]]
 class Options:
     """How a case is searched; see `objective.Search`.
 
-    rpm: speeds of the band (the mean spread over them counts, and the mean air), by default three
-    of the case's, see `band_speeds`. samples: draws
-    of everything uncertain, the same for every design. jobs, scheduler: as in `runner`.
+    rpm: speeds (the mean spread over them counts, and the mean air), by default those of
+    `matters.band_speeds`. samples: draws of everything uncertain, the same for every design; 0: the
+    nominal design alone. jobs, scheduler: as in `runner`.
     """
 
-    model: str = "phased"
+    model: str = "engine"
     rpm: tuple[float, ...] = ()
-    samples: int = 16
+    samples: int = 0
     seed: int = 1
     most_air_loss_percent: float = 2.0
     quantile: float = 0.9
@@ -112,12 +113,6 @@ class Proposal:
     air_loss_percent: float
 
 
-def band_speeds(case: Case) -> tuple[float, ...]:
-    """Lowest, middle and highest speed of a case: what a search can afford to look at."""
-    speeds = sorted(case.conditions.rpm)
-    return tuple(dict.fromkeys((speeds[0], speeds[len(speeds) // 2], speeds[-1])))
-
-
 def search_case(case: Case, options: Options, review: Review | None = None, *,
                 final_review: Review | None = None, remember: Path | None = None,
                 resume: bool = False, keep: bool = False,
@@ -139,12 +134,13 @@ def search_case(case: Case, options: Options, review: Review | None = None, *,
     identity = {"what": "improve", "case": case_hash(case), "model": options.model,
                 "dimensions": [d.as_dict() for d in dimensions], "rpm": list(rpm),
                 "samples": options.samples, "seed": options.seed}
-    with Pool(objective, 2 * options.samples, jobs=options.jobs, scheduler=options.scheduler,
+    columns = max(options.samples, 1)
+    with Pool(objective, 2 * columns, jobs=options.jobs, scheduler=options.scheduler,
               remember=remember, identity=identity, resume=resume, told=told) as pool:
 
         def evaluate(points: FloatArray) -> tuple[FloatArray, FloatArray]:
             rows = pool(points)
-            return rows[:, :options.samples], rows[:, options.samples:]
+            return rows[:, :columns], rows[:, columns:]
 
         found = improve(
             Search(dimensions, start, evaluate, options.most_air_loss_percent, options.quantile,

@@ -9,7 +9,8 @@ import numpy as np
 
 from distrib.errors import InputError, Problem
 from distrib.results import FloatArray
-from distrib.studies.designsearch import CaseObjective, Options, band_speeds
+from distrib.studies.designsearch import CaseObjective, Options
+from distrib.studies.matters import band_speeds
 from distrib.studies.plan import Dimension, Plan
 from distrib.studies.pool import Pool
 from distrib.studies.ranges import search_dimensions

@@ -1,4 +1,4 @@
-"""What matters most to a design: loss laws, tolerances of making and dimensions, one at a time.
+"""What matters most to a design: laws, making, engine and charge, dimensions, one at a time.
 
 The cheapest look there is: every input alone goes low and high while all others stay as designed.
 What inputs do together stays unseen; `designs.sensitivity` sees it, at a price.
@@ -6,12 +6,14 @@ What inputs do together stays unseen; `designs.sensitivity` sees it, at a price.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
+from distrib.answer.speeds import wanted_band
+from distrib.build.draws import Draws
 from distrib.errors import InputError, NoSolution
 from distrib.results import FloatArray
 from distrib.studies.names import plain_name
@@ -22,7 +24,9 @@ if TYPE_CHECKING:
     from distrib.case.notes import SearchRange
     from distrib.case.schema import Case
 
-Group = Literal["law", "made", "dimension"]
+Group = Literal["law", "made", "engine", "dimension"]
+HEADS: Final[dict[str, Group]] = {"law": "law", "given": "law", "made": "made"}
+"""Group of a drawn name by its first word; all else is engine, charge and pipe before the entry."""
 USUAL: Final = ("plenum.diameter", "plenum.width", "plenum.height", "plenum.length",
                 "runners.diameter", "runners.length", "runners.mouth_radius", "entry.diameter")
 """Dimensions that are tried where a case marks none for a search; those it does not give drop out.
@@ -66,38 +70,50 @@ class Matters:
         return tuple(e for e in self.effects if e.group == group)
 
 
-def what_matters(case: Case, model: str = "bench", *, rpm: float | None = None,
-                 reach: float = 2.0, threads: int = 1) -> Matters:
+def what_matters(case: Case, model: str = "engine", *, rpm: Sequence[float] | None = None,
+                 reach: float = 2.0, threads: int = 2) -> Matters:
     """Effects of laws and tolerances at -`reach` and +`reach` standard deviations, and of
     dimensions over their marked ranges (or 10 % each way where the case marks none).
 
-    rpm: one speed, default the highest of the case; the bench model has none. Costs two draws an
-    uncertain input and two designs a dimension. Raises NoSolution where the design itself has none.
+    The spread is the largest over the speeds rpm, by default `band_speeds`; the bench has none.
+    Costs two draws an uncertain input and two designs a dimension, at every speed. Raises
+    NoSolution where the design itself has none.
     """
-    speed = np.array([max(case.conditions.rpm) if rpm is None else rpm])
+    speeds = np.array(band_speeds(case) if rpm is None else rpm, dtype=np.float64)
     names = uncertain_names(case, model)
     k = len(names)
     points = np.concatenate([np.zeros((1, k)), -reach * np.eye(k), reach * np.eye(k)])
-    spread, leanest = figures_of(case, sampler(model)(case, speed, given(names, points), threads))
+    base = sampler(model)(case, speeds, Draws(), threads)
+    spread, leanest = figures_of(case, sampler(model)(case, speeds, given(names, points), threads))
     if not np.isfinite(spread[0]):
         raise NoSolution(f"the {model} model gives no solution for the design itself")
+    # the drawn design in its middle has what the nominal one leaves out; effects count from there
+    shift = [figures_of(case, base)[i][0] - middle[0] for i, middle in enumerate((spread, leanest))]
+    spread, leanest = np.maximum(spread + shift[0], 0.0), leanest + shift[1]
     change = f"-{reach:g} / +{reach:g} standard deviations"
-    effects = [Effect(plain_name(name), "made" if name.startswith("made.") else "law", change,
+    effects = [Effect(plain_name(name), HEADS.get(name.partition(".")[0], "engine"), change,
                       float(spread[1 + i]), float(spread[1 + k + i]), float(leanest[1 + i]),
                       float(leanest[1 + k + i])) for i, name in enumerate(names)]
-    effects += _dimensions(case, model, speed, threads)
-    base = float(spread[0])
-    effects.sort(key=lambda e: -e.reach_percent(base))
-    return Matters(model, base, float(leanest[0]), tuple(effects))
+    effects += _dimensions(case, model, speeds, threads)
+    middle = float(spread[0])
+    effects.sort(key=lambda e: -e.reach_percent(middle))
+    return Matters(model, middle, float(leanest[0]), tuple(effects))
+
+
+def band_speeds(case: Case, count: int = 6) -> tuple[float, ...]:
+    """Evenly spaced speeds of the wanted band of a case."""
+    low, high = wanted_band(case)
+    return tuple(float(n) for n in np.linspace(low, high, count if high > low else 1))
 
 
 def figures_of(case: Case, found: Sampled) -> tuple[FloatArray, FloatArray]:
-    """Spread in percent and highest lambda of any cylinder at the one speed, (S,) each."""
+    """Largest spread in percent and highest lambda of any cylinder over the speeds, (S,) each."""
     from distrib.fuelling.lambda_ import lambda_at_equal_fuel
 
     lambdas = lambda_at_equal_fuel(found.air_kg_s, case.fuel.lambda_target,
                                    air_following_fraction=case.fuel.air_following_fraction)
-    return found.spread_percent[:, 0], np.asarray(np.fmax.reduce(lambdas[:, 0, :], axis=-1))
+    leanest = np.fmax.reduce(lambdas, axis=(-2, -1))
+    return found.spread_percent.max(axis=-1), np.asarray(leanest)
 
 
 def _dimensions(case: Case, model: str, speed: FloatArray, threads: int) -> list[Effect]:
@@ -148,13 +164,13 @@ def usual_ranges(case: Case) -> list[tuple[str, str, tuple[Any, ...]]]:
 
 def figures_with(case: Case, changes: Mapping[str, Any], model: str, speed: FloatArray,
                  threads: int = 1) -> tuple[float, float]:
-    """Spread in percent and leanest lambda of the case with these values changed, at one speed
-    (1,); NaN where the case refuses them or has no solution then."""
+    """Spread in percent and leanest lambda of the case with these values changed, at these
+    speeds; NaN where the case refuses them or has no solution then."""
     from distrib.case.change import with_changes
 
     try:
         changed = with_changes(case, changes)
-        found = sampler(model)(changed, speed, given((), np.zeros((1, 0))), threads)
+        found = sampler(model)(changed, speed, Draws(), threads)
         spread, leanest = figures_of(changed, found)
     except (InputError, NoSolution):
         return float("nan"), float("nan")

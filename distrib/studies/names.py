@@ -19,6 +19,7 @@ LAWS: Final[dict[str, str]] = {
     "law.tube.mouth": "loss at the ends of the balance tubes",
     "conditions.charge_pressure": "charge pressure",
     "conditions.charge_temperature": "charge temperature",
+    "law.end_correction": "end correction of the runners",
     "law.jet.side": "jet of the side entry",
     "law.jet.center": "jet of the center entry",
     "law.jet.ducted": "jet of the inner duct",
@@ -27,6 +28,7 @@ FAMILIES: Final[tuple[tuple[str, str], ...]] = (
     ("law.entry.", "loss of entry {}"),
     ("law.throw.", "way the plate of {} throws the stream"),
     ("law.flange.", "loss of the step at flange {}"),
+    ("exhaust_pressure.", "exhaust pressure of cylinder {}"),
 )
 MADE: Final[dict[str, str]] = {
     "runner": "bore of runner {} as made",
@@ -50,6 +52,9 @@ def plain_name(name: str) -> str:
             return words.format(name[len(prefix):])
     head, _, rest = name.partition(".")
     words = rest.replace(".", " ").replace("_", " ")
+    if head == "supply":
+        entry, _, what = rest.rpartition(".")
+        return f"{what.replace('_', ' ')} of the pipe before entry {entry}"
     if head == "made":
         kind, _, which = rest.partition(".")
         return MADE[kind].format(which.split(".")[0]) if kind in MADE else f"{words} as made"

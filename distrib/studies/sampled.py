@@ -51,7 +51,6 @@ Sampler = Callable[["Case", "FloatArray | None", Draws, int], Sampled]
 """(case, speeds (P,) or None, draws, threads) -> Sampled"""
 SAMPLERS: dict[str, str] = {
     "bench": "distrib.studies.sampled:sample_bench",
-    "phased": "distrib.studies.sampled:sample_phased",
     "engine": "distrib.studies.sampled:sample_engine",
 }
 
@@ -97,39 +96,19 @@ def sample_bench(case: Case, rpm: FloatArray | None, draws: Draws, threads: int 
     return Sampled(shares.cylinders, shares.air_kg_s[:, None, :])
 
 
-def sample_phased(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
-    """The network through the crank cycle at the given speeds, or those of the case.
+def sample_engine(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
+    """The engine figure at the given speeds, or those of the case, every draw solved.
 
-    Samples are started, stepped and stopped as for the bands (`build.band.trapped_samples`).
+    All is solved with the cells of a draw (`answer.draws`), the nominal design too.
     """
-    from distrib.build.band import trapped_samples
+    from distrib.answer.draws import coarse_trapped, drawn_trapped
     from distrib.build.graph import runner_order
-    from distrib.build.phased import operating_points
+    from distrib.build.points import operating_points
 
     points = operating_points(case, rpm, None, None)
-    trapped, nominal = trapped_samples(case, points, draws, threads)
-    kept = trapped if draws.samples > 0 else nominal[:, None, :]
-    air = kept.swapaxes(0, 1) * points["rpm"][None, :, None] / 120.0
-    return Sampled(np.array(runner_order(case)), np.ascontiguousarray(air))
-
-
-def sample_engine(case: Case, rpm: FloatArray | None, draws: Draws, threads: int = 1) -> Sampled:
-    """The engine model at the given speeds, or those of the case, every draw solved.
-
-    Draws are solved on a coarser grid (`build.engine_draws`); what they differ by from the nominal
-    design there is put onto the air of the nominal design on the usual grid, cylinder by cylinder.
-    Some 25 ms a draw and speed: a few dozen draws, not hundreds.
-    """
-    from distrib.build.engine import solve_engine
-    from distrib.build.engine_draws import engine_trapped
-    from distrib.build.phased import operating_points
-
-    wave = solve_engine(case, rpm=rpm, threads=threads)
-    if draws.samples == 0:
-        return Sampled(wave.cylinders, wave.air_kg_s[None])
-    trapped, nominal = engine_trapped(case, operating_points(case, rpm, None, None), draws,
-                                    threads=threads)
-    return Sampled(wave.cylinders, (wave.air_kg_s * trapped.swapaxes(0, 1) / nominal))
+    trapped = (drawn_trapped(case, points, draws, threads=threads)[0].swapaxes(0, 1)
+               if draws.samples else coarse_trapped(case, points, threads)[None])
+    return Sampled(np.array(runner_order(case)), trapped * points["rpm"][None, :, None] / 120.0)
 
 
 def uncertain_names(case: Case, model: str = "bench") -> tuple[str, ...]:
@@ -142,8 +121,8 @@ def uncertain_names(case: Case, model: str = "bench") -> tuple[str, ...]:
     return tuple(recorder.seen)
 
 
-def sample(case: Case, model: str = "phased", *, rpm: Sequence[float] | None = None,
-           samples: int = 256, seed: int = 1, threads: int = 1) -> Sampled:
+def sample(case: Case, model: str = "engine", *, rpm: Sequence[float] | None = None,
+           samples: int = 96, seed: int = 1, threads: int = 1) -> Sampled:
     """Draw `samples` times from everything uncertain in a case and solve it at each speed."""
     speeds = None if rpm is None else np.asarray(rpm, dtype=np.float64)
     return sampler(model)(case, speeds, Draws(samples, seed), threads)

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 CHUNK_ROWS = 64
 """Rows of a bench in one chunk: few enough to lose, many enough that a worker need not wait for
-more. With the other models, of which a point takes seconds, every point is kept as it finishes."""
+more."""
+SIDE_BY_SIDE = 8
+"""Most speeds of one design in one chunk."""
 
 
 @dataclass(frozen=True)
@@ -31,11 +33,11 @@ class SweepOptions:
 
     sample: number of points drawn over the dimensions instead of a grid, 0 for the grid.
     band_samples: draws for the band of the spread at each point, 0 for no band.
-    model: bench, phased or wave; solver: another "module:function" in its place. options: more
+    model: engine or bench; solver: another "module:function" in its place. options: more
     arguments for the solver, such as (("boost_pa", 5e4),).
     """
 
-    model: ModelName = "phased"
+    model: ModelName = "engine"
     sample: int = 0
     method: Method = "sobol"
     seed: int = 1
@@ -67,13 +69,19 @@ def sweep_study(case: Case, vary: Sequence[str | Dimension],
     evaluate = CaseEvaluate(to_toml(case), case.path, plan.dimensions, options.model, cylinders,
                             solve_by, options.options, options.band_samples, options.seed,
                             options.sampler)
-    chunk = options.chunk or (CHUNK_ROWS if options.model == "bench" else 1)
+    chunk = options.chunk or (CHUNK_ROWS if options.model == "bench" else _together(plan))
     identity = {"what": "sweep", "case": case_hash(case), "title": case.title,
                 "model": options.model, "solver": evaluate.solver,
                 "options": [[k, repr(v)] for k, v in options.options],
                 "band_samples": options.band_samples}
     columns = figure_columns(cylinders, options.band_samples > 0)
     return Study(plan, evaluate, columns, identity, options.seed, chunk)
+
+
+def _together(plan: Plan) -> int:
+    """Rows of an engine model in one chunk: speeds of one design share the lanes of a solve, and
+    finish together; over speed alone every point is kept as it finishes."""
+    return min(plan.inner.count, SIDE_BY_SIDE) if isinstance(plan, Repeated) else 1
 
 
 def _check_names(dimensions: Sequence[Dimension]) -> None:
@@ -93,7 +101,7 @@ def _plan(case: Case, dimensions: Sequence[Dimension], options: SweepOptions) ->
     if options.model == "bench":
         if speed is not None:
             raise InputError([Problem(RPM, "varied", "no speeds: a bench has none",
-                                      "leave it out, or take --model phased")])
+                                      "leave it out, or take --model engine")])
         return _outer(others, options)
     if speed is not None and speed.bounds is not None:
         return _outer((*others, speed), options)

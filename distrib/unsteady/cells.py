@@ -15,69 +15,109 @@ from typing import Any
 import numpy as np
 
 from distrib.gas.properties import SUTHERLAND_BETA, SUTHERLAND_S_K
-from distrib.kernels import inline, kernel
-from distrib.losses.friction import darcy_scalar
+from distrib.kernels import inline, inner
+from distrib.losses.compiled import darcy_from_root
+from distrib.unsteady.flat import get, logarithm, put, wide
 from distrib.unsteady.tables import (
+    A_HEAT,
+    AREA_L,
+    AREA_R,
+    BUR,
     DIAMETER,
     DRAG,
+    DT,
     ENE,
+    FE,
     FILM,
+    FM,
+    FU,
+    FY,
+    GEOMETRY,
     HEAT,
+    INV_C2,
+    INV_DX,
+    INV_RHO,
     INV_VOLUME,
+    L_DT,
+    L_GAS,
+    L_TOP,
     LOSS_PER_M,
-    RELATIVE,
+    MOM,
+    PL,
+    PR,
+    PULL,
     RHO,
+    RL,
+    ROUGHNESS,
+    RR,
+    SOUND,
     SPEED,
+    UL,
+    UR,
+    WALL,
     WALL_FRICTION,
     WALL_T,
+    YL,
+    YR,
     P,
     U,
+    Y,
 )
-
-darcy = inline(darcy_scalar)
 
 PRANDTL_TERM = 1.2456
 """Pr^(-2/3) of air, Pr = 0.72 (Reynolds analogy after Colburn)."""
 
 
 @inline
-def primitives(rho: Any, mom: Any, ene: Any, bur: Any, u: Any, p: Any, y: Any, inverse_rho: Any,
-               speed: Any, inverse_dx: Any) -> None:
-    """Velocity, pressure, burned fraction, 1/density and (|u| + c)/dx of every cell."""
-    for i in range(rho.size):
-        k = 1.0 / rho[i]
-        v = mom[i] * k
-        q = 0.4 * (ene[i] - 0.5 * mom[i] * v)
-        u[i] = v
-        p[i] = q
-        y[i] = bur[i] * k
-        inverse_rho[i] = k
-        fast = (abs(v) + np.sqrt(1.4 * q * k)) * inverse_dx[i]
-        speed[i] = fast if q > 0.0 else np.nan
+def primitives(c: Any, grid: Any) -> None:
+    """Velocity, pressure, burned fraction, 1/density, 1/c^2 and (|u| + c)/dx of every cell.
+
+    The last is infinite where pressure or density is not positive or anything is undefined.
+    """
+    for i in range(c.shape[1]):
+        rho, mom = get(c, RHO, i), get(c, MOM, i)
+        both = 0.4 * (get(c, ENE, i) * rho - 0.5 * mom * mom)
+        inverse = 1.0 / (rho * both)
+        k = both * inverse
+        v = mom * k
+        q = 0.4 * (get(c, ENE, i) - 0.5 * mom * v)
+        put(c, U, i, v)
+        put(c, P, i, q)
+        put(c, Y, i, get(c, BUR, i) * k)
+        put(c, INV_RHO, i, k)
+        put(c, INV_C2, i, rho * rho * rho * inverse * (1.0 / 1.4))
+        sound = np.sqrt(1.4 * q * k)
+        put(c, SOUND, i, sound)
+        fast = (abs(v) + sound) * get(grid, INV_DX, i)
+        put(c, SPEED, i, fast if (q > 0.0) & (fast < np.inf) else np.inf)
 
 
 @inline
-def fastest(cells: Any) -> float:
-    """Largest (|u| + c)/dx; NaN if any is not finite (a negative pressure or density gives NaN).
+def fastest(c: Any, lanes: Any) -> None:
+    """Largest (|u| + c)/dx of each lane; four cells at a time (their number is a multiple)."""
+    n = lanes.shape[1]
+    for j in range(n):
+        put(lanes, L_TOP, j, 0.0)
+    for i in range(0, c.shape[1], 4 * n):
+        for j in range(i, i + n):
+            a, b = get(c, SPEED, j), get(c, SPEED, j + n)
+            d, e = get(c, SPEED, j + n + n), get(c, SPEED, j + 3 * n)
+            a, d, top = b if b > a else a, e if e > d else d, get(lanes, L_TOP, j - i)
+            a = d if d > a else a
+            put(lanes, L_TOP, j - i, a if a > top else top)
 
-    Four running maxima and sums, so that the processor need not wait for the last one.
-    """
-    speed = cells[SPEED]
-    n = speed.size
-    a, b, c, d = 0.0, 0.0, 0.0, 0.0
-    sa, sb, sc, sd = 0.0, 0.0, 0.0, 0.0
-    for i in range(0, n - 3, 4):
-        a, b = max(a, speed[i]), max(b, speed[i + 1])
-        c, d = max(c, speed[i + 2]), max(d, speed[i + 3])
-        sa += speed[i]
-        sb += speed[i + 1]
-        sc += speed[i + 2]
-        sd += speed[i + 3]
-    for i in range(n - n % 4, n):
-        a = max(a, speed[i])
-        sa += speed[i]
-    top = max(max(a, b), max(c, d))
-    return top if np.isfinite(sa + sb + sc + sd) else np.nan
+
+@inline
+def spread_steps(c: Any, lanes: Any) -> None:
+    """The time step of each lane beside each of its cells, four at a time."""
+    n = lanes.shape[1]
+    for i in range(0, c.shape[1], 4 * n):
+        for j in range(i, i + n):
+            dt = get(lanes, L_DT, j - i)
+            put(c, DT, j, dt)
+            put(c, DT, j + n, dt)
+            put(c, DT, j + n + n, dt)
+            put(c, DT, j + 3 * n, dt)
 
 
 @inline
@@ -95,10 +135,8 @@ def _steep(a: float, b: float) -> float:
     return np.copysign(m, a + b) if a * b > 0.0 else 0.0
 
 
-@inline
-def faces(rho: Any, u: Any, p: Any, y: Any, inverse_rho: Any, drag: Any, rl: Any, ul: Any,
-          pl: Any, yl: Any, rr: Any, ur: Any, pr: Any, yr: Any, wall: Any, pull: Any,
-          inverse_dx: Any, geometry: Any, dt: float) -> None:
+@inner
+def faces(c: Any, grid: Any, n: int) -> None:
     """States at both faces of every cell, half a step ahead; wall pressure and drag force there.
 
     Velocity and pressure are limited by the central slope. The part of the density slope that is
@@ -107,135 +145,139 @@ def faces(rho: Any, u: Any, p: Any, y: Any, inverse_rho: Any, drag: Any, rl: Any
     Where the half step would bring density or pressure near zero the cell falls back to its mean
     values (first order), which keeps it positive.
     """
-    h = 0.5 * dt
-    for i in range(1, rho.size - 1):
-        pa, pb = p[i] - p[i - 1], p[i + 1] - p[i]
-        s = rho[i] / (1.4 * p[i])
+    wide()
+    for i in range(n, c.shape[1] - n):
+        rho, u, p, y = get(c, RHO, i), get(c, U, i), get(c, P, i), get(c, Y, i)
+        drag, h = get(c, DRAG, i), 0.5 * get(c, DT, i)
+        pa, pb = p - get(c, P, i - n), get(c, P, i + n) - p
+        s = get(c, INV_C2, i)
         ep = _slope(pa, pb)
-        eu = _slope(u[i] - u[i - 1], u[i + 1] - u[i])
-        er = _steep(rho[i] - rho[i - 1] - s * pa, rho[i + 1] - rho[i] - s * pb) + s * ep
-        ey = _steep(y[i] - y[i - 1], y[i + 1] - y[i])
-        k = h * inverse_dx[i]
-        div = eu + u[i] * geometry[i]
-        hr = rho[i] - k * (u[i] * er + rho[i] * div)
-        hu = u[i] - k * (u[i] * eu + ep * inverse_rho[i]) - h * drag[i] * u[i]
-        hp = p[i] - k * (u[i] * ep + 1.4 * p[i] * div)
-        hy = y[i] - k * u[i] * ey
-        good = min(hr - 0.5 * abs(er) - 0.02 * rho[i],
-                   (hp - 0.5 * abs(ep) - 0.02 * p[i]) * rho[i]) > 0.0
-        hr = hr if good else rho[i]
-        hu = hu if good else u[i]
-        hp = hp if good else p[i]
+        eu = _slope(u - get(c, U, i - n), get(c, U, i + n) - u)
+        er = _steep(rho - get(c, RHO, i - n) - s * pa, get(c, RHO, i + n) - rho - s * pb) + s * ep
+        ey = _steep(y - get(c, Y, i - n), get(c, Y, i + n) - y)
+        k = h * get(grid, INV_DX, i)
+        div = eu + u * get(grid, GEOMETRY, i)
+        hr = rho - k * (u * er + rho * div)
+        hu = u - k * (u * eu + ep * get(c, INV_RHO, i)) - h * drag * u
+        hp = p - k * (u * ep + 1.4 * p * div)
+        hy = y - k * u * ey
+        good = min(hr - 0.5 * abs(er) - 0.02 * rho,
+                   (hp - 0.5 * abs(ep) - 0.02 * p) * rho) > 0.0
+        hr = hr if good else rho
+        hu = hu if good else u
+        hp = hp if good else p
         er = 0.5 * er if good else 0.0
         eu = 0.5 * eu if good else 0.0
         ep = 0.5 * ep if good else 0.0
         ey = 0.5 * ey if good else 0.0
-        rl[i] = hr - er
-        rr[i] = hr + er
-        ul[i] = hu - eu
-        ur[i] = hu + eu
-        pl[i] = hp - ep
-        pr[i] = hp + ep
-        yl[i] = hy - ey
-        yr[i] = hy + ey
-        wall[i] = hp
-        pull[i] = hr * hu * drag[i]
+        put(c, RL, i, hr - er)
+        put(c, RR, i, hr + er)
+        put(c, UL, i, hu - eu)
+        put(c, UR, i, hu + eu)
+        put(c, PL, i, hp - ep)
+        put(c, PR, i, hp + ep)
+        put(c, YL, i, hy - ey)
+        put(c, YR, i, hy + ey)
+        put(c, WALL, i, hp)
+        put(c, PULL, i, hr * hu * drag)
 
 
-@inline
-def fluxes(rl: Any, ul: Any, pl: Any, yl: Any, rr: Any, ur: Any, pr: Any, yr: Any, fm: Any,
-           fu: Any, fe: Any, fy: Any) -> None:
-    """HLLC flux through face i, between cell i and cell i + 1."""
-    for i in range(1, rl.size - 2):
-        r1, u1, p1 = rr[i], ur[i], pr[i]
-        r2, u2, p2 = rl[i + 1], ul[i + 1], pl[i + 1]
-        c1 = np.sqrt(1.4 * p1 / r1)
-        c2 = np.sqrt(1.4 * p2 / r2)
+@inner
+def fluxes(c: Any, n: int) -> None:
+    """HLLC flux through the right face of each cell (n: lanes, the distance of neighbours).
+
+    The sound speeds in the wave speeds are one step of Heron's root from those of the cells: never
+    below the true ones, and above them by an eighth of the square of the change of c^2.
+    """
+    wide()
+    for i in range(n, c.shape[1] - n - n):
+        r1, u1, p1 = get(c, RR, i), get(c, UR, i), get(c, PR, i)
+        r2, u2, p2 = get(c, RL, i + n), get(c, UL, i + n), get(c, PL, i + n)
+        both = 0.7 / (r1 * r2)
+        a1, a2 = get(c, SOUND, i), get(c, SOUND, i + n)
+        c1 = a1 * (0.5 + both * p1 * r2 * get(c, INV_C2, i))
+        c2 = a2 * (0.5 + both * p2 * r1 * get(c, INV_C2, i + n))
         um = 0.5 * (u1 + u2)
         cm = 0.5 * (c1 + c2)
         s1 = min(u1 - c1, um - cm)
         s2 = max(u2 + c2, um + cm)
         q1 = r1 * (s1 - u1)
         q2 = r2 * (s2 - u2)
-        sm = (p2 - p1 + q1 * u1 - q2 * u2) / (q1 - q2)
-        left = sm >= 0.0
+        over = p2 - p1 + q1 * u1 - q2 * u2
+        under = q1 - q2
+        left = over <= 0.0
         r = r1 if left else r2
         v = u1 if left else u2
         p = p1 if left else p2
         s = s1 if left else s2
         q = q1 if left else q2
-        c = min(s, 0.0) if left else max(s, 0.0)
+        a = s * under - over
+        k = 1.0 / (under * a)
+        sm = over * a * k
+        d = under * under * k
+        f = min(s, 0.0) if left else max(s, 0.0)
         e = 2.5 * p + 0.5 * r * v * v
-        d = 1.0 / (s - sm)
-        rs = q * d
-        es = ((s - v) * e - p * v + (p + q * (sm - v)) * sm) * d
-        m = r * v + c * (rs - r)
-        fm[i] = m
-        fu[i] = r * v * v + p + c * (rs * sm - r * v)
-        fe[i] = (e + p) * v + c * (es - e)
-        fy[i] = m * (yr[i] if left else yl[i + 1])
+        w = sm - v
+        rw = r * w
+        m = r * v + f * rw * d
+        put(c, FM, i, m)
+        put(c, FU, i, r * v * v + p + f * rw * (1.0 + d * sm))
+        put(c, FE, i, (e + p) * v + f * d * (e * w + (p + q * w) * sm - p * v))
+        y1, y2 = get(c, YR, i), get(c, YL, i + n)
+        put(c, FY, i, m * (y1 if left else y2))
 
 
-@inline
-def update(rho: Any, mom: Any, ene: Any, bur: Any, fm: Any, fu: Any, fe: Any, fy: Any, wall: Any,
-           pull: Any, area_left: Any, area_right: Any, inverse_volume: Any, dt: float) -> None:
+@inner
+def update(c: Any, grid: Any, n: int) -> None:
     """Add the fluxes of one step, the pressure on the side walls and the drag.
 
     The wall pressure is the half-step pressure of the cell: with still gas of one pressure it
     cancels the difference of the face terms to round-off (well balanced).
     """
-    for i in range(1, rho.size - 1):
-        k = dt * inverse_volume[i]
-        a, b = k * area_left[i], k * area_right[i]
-        rho[i] -= b * fm[i] - a * fm[i - 1]
-        mom[i] -= b * (fu[i] - wall[i]) - a * (fu[i - 1] - wall[i]) + dt * pull[i]
-        ene[i] -= b * fe[i] - a * fe[i - 1]
-        bur[i] -= b * fy[i] - a * fy[i - 1]
+    wide()
+    for i in range(n, c.shape[1] - n):
+        dt = get(c, DT, i)
+        k = dt * get(grid, INV_VOLUME, i)
+        a, b = k * get(grid, AREA_L, i), k * get(grid, AREA_R, i)
+        put(c, RHO, i, get(c, RHO, i) - (b * get(c, FM, i) - a * get(c, FM, i - n)))
+        wall = get(c, WALL, i)
+        put(c, MOM, i, get(c, MOM, i) - (b * (get(c, FU, i) - wall)
+                                         - a * (get(c, FU, i - n) - wall) + dt * get(c, PULL, i)))
+        put(c, ENE, i, get(c, ENE, i) - (b * get(c, FE, i) - a * get(c, FE, i - n)))
+        put(c, BUR, i, get(c, BUR, i) - (b * get(c, FY, i) - a * get(c, FY, i - n)))
 
 
-@kernel
-def wall_terms(cells: Any, grid: Any, gas_constant: float) -> None:
-    """Refresh drag (1/s) and wall film coefficient (W/(m^3 K)) of every cell.
+@inner
+def wall_terms(c: Any, grid: Any, first: int, step: int, gas_constant: float) -> None:
+    """Refresh drag (1/s) and wall film coefficient (W/(m^3 K)) of the cells first, first + step...
 
     drag = (f |u| / D + K' |u|) / 2, so that the momentum lost is drag x rho u; f |u| tends to the
     laminar 64 nu / D as u goes to 0, hence holding it over a few steps is harmless. Viscosity:
     Sutherland (US Standard Atmosphere 1976). Film: Reynolds analogy, h = f/8 rho |u| cp Pr^(-2/3).
     """
-    rho, u, p = cells[RHO], cells[U], cells[P]
-    drag, film = cells[DRAG], cells[FILM]
-    inverse_volume, diameter, relative = grid[INV_VOLUME], grid[DIAMETER], grid[RELATIVE]
-    wall_friction, loss_per_m, heat = grid[WALL_FRICTION], grid[LOSS_PER_M], grid[HEAT]
-    for i in range(rho.size):
-        if inverse_volume[i] == 0.0:
-            continue
-        speed = abs(u[i])
-        fu = 0.0
-        if wall_friction[i] > 0.0:
-            t = p[i] / (rho[i] * gas_constant)
-            mu = SUTHERLAND_BETA * t * np.sqrt(t) / (t + SUTHERLAND_S_K)
-            re = rho[i] * speed * diameter[i] / mu
-            if re > 1.0:
-                f, _ = darcy(re, relative[i])
-                fu = f * speed
-            else:
-                fu = 64.0 * mu / (rho[i] * diameter[i])
-            fu *= wall_friction[i]
-        drag[i] = 0.5 * (fu / diameter[i] + loss_per_m[i] * speed)
-        if heat[i] > 0.0:
-            cp = 3.5 * gas_constant
-            film[i] = 0.5 * fu * rho[i] * cp * PRANDTL_TERM / diameter[i]
+    wide()
+    for k in range(c.shape[1] // step):
+        i = first + k * step
+        rho, speed, diameter = get(c, RHO, i), abs(get(c, U, i)), get(grid, DIAMETER, i)
+        t = get(c, P, i) / (rho * gas_constant)
+        mu = SUTHERLAND_BETA * t * np.sqrt(t) / (t + SUTHERLAND_S_K)
+        re = max(rho * speed * diameter / mu, 1.0)
+        s = get(grid, ROUGHNESS, i) + 6.9 / max(re, 4000.0)
+        f, _ = darcy_from_root(re, s, -1.8 * logarithm(s) * (1.0 / 2.302585092994046))
+        fu = get(grid, WALL_FRICTION, i) * f * re * mu / (rho * diameter)
+        put(c, DRAG, i, 0.5 * (fu / diameter + get(grid, LOSS_PER_M, i) * speed))
+        put(c, FILM, i, 0.5 * fu * rho * 3.5 * gas_constant * PRANDTL_TERM / diameter)
 
 
-@kernel
-def heat_exchange(cells: Any, grid: Any, gas_constant: float, dt: float) -> float:
-    """Add wall heat to the cells; returns the heat added, J."""
-    rho, p, ene = cells[RHO], cells[P], cells[ENE]
-    film = cells[FILM]
-    heat, wall_temperature, inverse_volume = grid[HEAT], grid[WALL_T], grid[INV_VOLUME]
-    total = 0.0
-    for i in range(rho.size):
-        if heat[i] > 0.0 and inverse_volume[i] > 0.0:
-            gain = dt * film[i] * (wall_temperature[i] - p[i] / (rho[i] * gas_constant))
-            ene[i] += gain
-            total += gain / inverse_volume[i]
-    return total
+@inner
+def heat_exchange(c: Any, grid: Any, lanes: Any) -> None:
+    """Add wall heat to the cells, and to the audit of each lane (J)."""
+    count = lanes.shape[1]
+    for i in range(c.shape[1]):
+        size = get(grid, INV_VOLUME, i)
+        if get(grid, HEAT, i) > 0.0 and size > 0.0:
+            j = i % count
+            t = get(c, P, i) / (get(c, RHO, i) * get(lanes, L_GAS, j))
+            gain = get(c, DT, i) * get(c, FILM, i) * (get(grid, WALL_T, i) - t)
+            put(c, ENE, i, get(c, ENE, i) + gain)
+            put(lanes, A_HEAT, j, get(lanes, A_HEAT, j) + gain / size)

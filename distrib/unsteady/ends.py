@@ -1,39 +1,83 @@
-"""Boundary fluxes of all duct ends for one step, and the ghost cells beside them."""
+"""Boundary fluxes of all duct ends for one step, and the ghost cells beside them (n: lanes)."""
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
-from distrib.engine.compiled import cyclic_lookup
-from distrib.kernels import kernel
-from distrib.unsteady.joint import solve_joint
-from distrib.unsteady.nozzle import entering, leaving, space_end, stagnant_ratio, throttled, wall
+import numpy as np
+
+from distrib.kernels import inner
+from distrib.unsteady.flat import get, put, wide
+from distrib.unsteady.nozzle import stagnant_ratio, throttled, wall
 from distrib.unsteady.tables import (
-    AREA_L,
-    AREA_R,
     BUR,
+    C_INTAKE,
     CLOSED,
+    E_AREA,
+    E_BACK,
+    E_BACKWARD,
+    E_BURNED,
+    E_C,
+    E_DB,
+    E_ENTHALPY,
+    E_FIN,
+    E_FOUT,
+    E_GIVEN,
+    E_GP,
+    E_GR,
+    E_GV,
+    E_GY,
+    E_H,
+    E_M,
+    E_MASS,
+    E_P,
+    E_PB,
+    E_PHI_IN,
+    E_PHI_OUT,
+    E_Q,
+    E_RATIO,
+    E_RHO,
+    E_SIDE,
+    E_STATE,
+    E_T_IN,
+    E_U,
+    E_VB,
+    E_Y,
+    E_Y_IN,
+    E_YB,
     ENE,
     FE,
     FM,
     FU,
     FY,
-    INV_VOLUME,
     JUNCTION,
+    L_DT,
+    L_GAS,
     MOM,
     PL,
     PR,
     RHO,
     RL,
     RR,
-    TAKEOFF,
-    THROTTLE,
+    S_THROTTLE,
+    T_P_HALF,
+    T_T,
+    T_Y,
     TRANSMISSIVE,
     UL,
     UR,
     VALVE,
     VOLUME,
+    W_BASE,
+    W_C,
+    W_D,
+    W_GIVEN,
+    W_GUESS,
+    W_P,
+    W_PHI,
+    W_T,
+    W_U,
+    W_V,
     YL,
     YR,
     P,
@@ -41,285 +85,227 @@ from distrib.unsteady.tables import (
     Y,
 )
 
+ENTERS = 1.0
+LEAVES = -1.0
+STAYS = 0.0
+PADDED = 16
+"""Work rows are filled up to a multiple of this, so that no end is left to a scalar remainder."""
 
-@kernel
-def set_ghosts(ends: Any, cells: Any) -> None:
+
+@inner
+def set_ghosts(ends: Any, c: Any, plan: Any, starts: Any, n: int) -> None:
     """Ghost cells: mirror at a wall, copy where waves leave, else the line through the boundary
     state of the last step (second order where the flow is smooth)."""
-    for e in range(ends.size):
-        end = ends[e]
-        c, g = end.cell, end.ghost
-        r, u, p, y = cells[RHO, c], cells[U, c], cells[P, c], cells[Y, c]
-        if end.kind == CLOSED:
-            u = -u
-        elif end.kind != TRANSMISSIVE:
-            u = 2.0 * end.u - u
-            d = 2.0 * end.rho - r
-            q = 2.0 * end.p - p
-            r = d if d > 0.2 * r else end.rho
-            p = q if q > 0.2 * p else end.p
-            y = min(max(2.0 * end.y - y, 0.0), 1.0)
-        cells[RHO, g], cells[U, g], cells[P, g], cells[Y, g] = r, u, p, y
-        cells[MOM, g] = r * u
-        cells[ENE, g] = 2.5 * p + 0.5 * r * u * u
-        cells[BUR, g] = r * y
+    wide()
+    for e in range(plan.shape[0]):
+        cell, ghost, mine = plan[e, 1] * n, plan[e, 2] * n, e * n
+        joined, mirror = e < starts[TRANSMISSIVE], -1.0 if e >= starts[CLOSED] else 1.0
+        for j in range(n):
+            r, u = get(c, RHO, cell + j), get(c, U, cell + j)
+            p, y = get(c, P, cell + j), get(c, Y, cell + j)
+            r0, p0, y0 = (get(ends, E_RHO, mine + j), get(ends, E_P, mine + j),
+                          get(ends, E_Y, mine + j))
+            d, q, u0 = 2.0 * r0 - r, 2.0 * p0 - p, get(ends, E_U, mine + j)
+            d = d if d > 0.2 * r else r0
+            q = q if q > 0.2 * p else p0
+            r = d if joined else r
+            u = 2.0 * u0 - u if joined else mirror * u
+            p = q if joined else p
+            y = min(max(2.0 * y0 - y, 0.0), 1.0) if joined else y
+            put(c, RHO, ghost + j, r)
+            put(c, U, ghost + j, u)
+            put(c, P, ghost + j, p)
+            put(c, Y, ghost + j, y)
+            put(c, MOM, ghost + j, r * u)
+            put(c, ENE, ghost + j, 2.5 * p + 0.5 * r * u * u)
+            put(c, BUR, ghost + j, r * y)
 
 
-@kernel
-def end_state(ends: Any, cells: Any, e: int) -> tuple[float, float, float, float]:
-    """Half-step state of the gas at end e: density, velocity out of the duct, pressure, burned."""
-    c = ends[e].cell
-    if ends[e].side > 0.0:
-        return cells[RR, c], cells[UR, c], cells[PR, c], cells[YR, c]
-    return cells[RL, c], -cells[UL, c], cells[PL, c], cells[YL, c]
-
-
-@kernel
-def put(ends: Any, cells: Any, e: int, p: float, v: float, d: float, m: float, h: float, y: float,
-        dt: float) -> None:
-    """Set the flux of end e: mass flux m, stagnation enthalpy h, out of the duct positive."""
-    end = ends[e]
-    side = end.side
-    face = end.cell if side > 0.0 else end.ghost
-    cells[FM, face] = side * m
-    cells[FU, face] = p + m * v
-    cells[FE, face] = side * m * h
-    cells[FY, face] = side * m * y
-    flow = m * end.area * dt
-    end.rho = d
-    end.u = side * v
-    end.p = p
-    end.y = y
-    end.mass = flow
-    end.enthalpy = flow * h
-    end.burned = flow * y
-
-
-@kernel
-def _factor(k: Any, q: float) -> float:
-    return float(k[3] + k[4] * q if q < k[5] else k[6])
-
-
-@kernel
-def _under_mouth(mouth: Any, weights: Any, cells: Any,
-                 dt: float) -> tuple[float, float, float, float, float]:
-    """Mean state of the header under a mouth half a step ahead: p, density, u^2, total enthalpy,
-    burned. Extrapolated in time from this and the last step (the half-step states of the cells
-    are off there by the limiter, since the velocity has a kink at the rim of a mouth)."""
-    p, d, w2, h, y = 0.0, 0.0, 0.0, 0.0, 0.0
-    for i in range(mouth.count):
-        c = mouth.first + i
-        g = weights[mouth.weight_at + i]
-        r, u, q = cells[RHO, c], cells[U, c], cells[P, c]
-        p += g * q
-        d += g * r
-        w2 += g * u * u
-        h += g * (3.5 * q / r + 0.5 * u * u)
-        y += g * cells[Y, c]
-    k = 0.5 * dt / mouth.dt if mouth.dt > 0.0 else 0.0
-    last = mouth.mean
-    ahead = p + k * (p - last[0])
-    thick = d + k * (d - last[1])
-    square = max(w2 + k * (w2 - last[2]), 0.0)
-    total = h + k * (h - last[3])
-    last[0], last[1], last[2], last[3] = p, d, w2, h
-    if ahead < 0.5 * p or thick < 0.5 * d or total < 0.5 * h:
-        return p, d, w2, h, y
-    return ahead, thick, square, total, y
-
-
-@kernel
-def _cross_flow(mouth: Any, cells: Any) -> tuple[float, float]:
-    """Speeds with which header gas comes to a mouth from the left and from the right."""
-    b, a = mouth.before, mouth.after
-    left = max(cells[U, b], 0.0) if b >= 0 else 0.0
-    right = max(-cells[U, a], 0.0) if a >= 0 else 0.0
-    return left, right
-
-
-@kernel
-def _jet_head(mouth: Any, jets: Any, ends: Any) -> float:
-    """Pressure that entry jets add at a mouth, while gas leaves their ends."""
-    total = 0.0
-    for i in range(mouth.jet_at, mouth.jet_at + mouth.jets):
-        end = ends[jets[i].end]
-        if end.mass > 0.0:
-            total += jets[i].c * 0.5 * end.rho * end.u * end.u
-    return total
-
-
-@kernel
-def mouth_flux(ends: Any, mouths: Any, weights: Any, jets: Any, cells: Any, grid: Any, e: int,
-               dt: float, gas_constant: float) -> None:
-    """A take-off: the end against the cells of the header it opens into (see `setup.TakeOff`).
-
-    Also leaves the axial push of the run loss for `apply_mouths`. Upstream total pressure is the
-    local static pressure plus the local mean velocity head; the speed in this end and the branch
-    share q are those of the last step.
-    """
-    mouth = mouths[ends[e].ref]
-    p, d, w2, h, y = _under_mouth(mouth, weights, cells, dt)
-    from_left, from_right = _cross_flow(mouth, cells)
-    cross = from_left + from_right
-    left = from_left / cross if cross > 0.0 else 0.5
-    w = left * from_left + (1.0 - left) * from_right
-    mid = mouth.first + mouth.count // 2
-    header = 0.5 * (grid[AREA_L, mid] + grid[AREA_R, mid])
-    last = max(mouth.v, 0.0)
-    share = last * ends[e].area / (cross * header) if cross > 1e-9 else 1e9
-    fl = left * _factor(mouth.left, share)
-    fr = (1.0 - left) * _factor(mouth.right, share)
-    k_vv = fl * mouth.left[2] + fr * mouth.right[2]
-    jet = _jet_head(mouth, jets, ends)
-    given = p + jet + 0.5 * d * (
-        w2 - (fl * mouth.left[0] + fr * mouth.right[0]) * w * w
-        - (fl * mouth.left[1] + fr * mouth.right[1]) * w * last)
-    phi = 1.0
-    if k_vv > 0.0:
-        phi = 1.0 / math.sqrt(1.0 + k_vv)
-    else:
-        given -= 0.5 * d * k_vv * last * last
-    r, v, q, yi = end_state(ends, cells, e)
-    push = 0.0
-    guess = ends[e].side * ends[e].u
-    ratio = stagnant_ratio(r, v, q, given)
-    back = stagnant_ratio(r, v, q, p + jet) if ratio >= 1.0 else 1.0
-    if ratio < 1.0:
-        t = h / (3.5 * gas_constant)
-        pb, vb, db = entering(r, v, q, ratio, given, t, phi, gas_constant, guess)
-        put(ends, cells, e, pb, vb, db, db * vb, h, y, dt)
-        s = 1.0 - min(share, 1.0)
-        run = mouth.run
-        loss = run[0] + s * (run[1] + s * run[2]) + run[3] * s**8
-        push = 0.5 * d * loss * header * (from_right * from_right - from_left * from_left)
-    elif back > 1.0:
-        pb, vb, db = leaving(r, v, q, back, ends[e].phi_out, guess)
-        put(ends, cells, e, pb, vb, db, db * vb, 3.5 * pb / db + 0.5 * vb * vb, yi, dt)
-        push = db * vb * vb * ends[e].area * mouth.join_cos
-    else:
-        put(ends, cells, e, wall(r, v, q), 0.0, r, 0.0, h, yi, dt)
-    mouth.v = -ends[e].mass / (ends[e].rho * ends[e].area * dt)
-    mouth.push = push * dt
-    mouth.dt = dt
-
-
-@kernel
-def lean_mouths(ends: Any, mouths: Any, weights: Any, cells: Any, grid: Any, dt: float) -> None:
-    """Half a step of the take-offs' flows of the last step on the half-step states under them.
-
-    Without it the half-step pressure under a mouth would miss what leaves there (first order).
-    """
-    for k in range(mouths.size):
-        mouth = mouths[k]
-        end = ends[mouth.end]
-        if mouth.dt <= 0.0:
-            continue
-        part = 0.5 * dt / mouth.dt
-        m = end.mass * part
-        for i in range(mouth.count):
-            c = mouth.first + i
-            g = weights[mouth.weight_at + i] * grid[INV_VOLUME, c]
-            r = 0.5 * (cells[RL, c] + cells[RR, c])
-            u = 0.5 * (cells[UL, c] + cells[UR, c])
-            q = 0.5 * (cells[PL, c] + cells[PR, c])
-            force = mouth.push * part + (m * u * mouth.momentum if m < 0.0 else 0.0)
-            enthalpy = end.enthalpy * part
-            dr = g * m
-            du = g * (force - m * u) / r
-            dp = 0.4 * g * (enthalpy - u * force + 0.5 * u * u * m)
-            if r + dr > 0.2 * r and q + dp > 0.2 * q:
-                cells[RL, c] += dr
-                cells[RR, c] += dr
-                cells[UL, c] += du
-                cells[UR, c] += du
-                cells[PL, c] += dp
-                cells[PR, c] += dp
-
-
-@kernel
-def apply_mouths(ends: Any, mouths: Any, weights: Any, cells: Any, grid: Any) -> None:
-    """Take from, or give to, the header cells what went through the take-offs this step."""
-    for k in range(mouths.size):
-        mouth = mouths[k]
-        end = ends[mouth.end]
-        m = end.mass
-        for i in range(mouth.count):
-            c = mouth.first + i
-            g = weights[mouth.weight_at + i] * grid[INV_VOLUME, c]
-            if m < 0.0:
-                u = 0.5 * (cells[UL, c] + cells[UR, c])
-                cells[MOM, c] += g * m * u * mouth.momentum
-            cells[RHO, c] += g * m
-            cells[ENE, c] += g * end.enthalpy
-            cells[BUR, c] += g * end.burned
-            cells[MOM, c] += g * mouth.push
-
-
-@kernel
-def joint_fluxes(ends: Any, joints: Any, joint_ends: Any, cells: Any, scratch: Any,
-                 dt: float) -> bool:
-    """All junctions; False if the mass of one did not close."""
-    good = True
-    for k in range(joints.size):
-        a, n = joints[k].at, joints[k].count
-        for i in range(n):
-            r, v, p, y = end_state(ends, cells, joint_ends[a + i])
-            scratch[i, 0], scratch[i, 1], scratch[i, 2], scratch[i, 3] = r, v, p, y
-        q, closed = solve_joint(joints[k].p, joint_ends, a, n, ends, scratch)
-        joints[k].p = q
-        good = good and closed
-        for i in range(n):
-            e = joint_ends[a + i]
-            put(ends, cells, e, scratch[i, 5], scratch[i, 4], scratch[i, 6],
-                scratch[i, 9] / ends[e].area, scratch[i, 7], scratch[i, 8], dt)
-    return good
-
-
-@kernel
-def throttle_fluxes(ends: Any, throttles: Any, cells: Any, dt: float, gas_constant: float) -> None:
-    """All throttles: the giving side's mass flow and enthalpy on both sides."""
-    for k in range(throttles.size):
-        a, b = throttles[k].a, throttles[k].b
-        ra, va, pa, ya = end_state(ends, cells, a)
-        rb, vb, pb, yb = end_state(ends, cells, b)
-        area_a, area_b = ends[a].area, ends[b].area
-        qa, ua, da, qb, ub, db, q = throttled(ra, va, pa, rb, vb, pb, area_a, area_b,
-                                              throttles[k].area, throttles[k].p)
-        throttles[k].p = q
-        if ua >= 0.0:
-            flow, h, y = area_a * da * ua, 3.5 * qa / da + 0.5 * ua * ua, ya
+@inner
+def end_states(ends: Any, c: Any, plan: Any, n: int) -> None:
+    """Half-step gas at each end: density, velocity out of the duct, pressure, burned."""
+    wide()
+    for e in range(plan.shape[0]):
+        cell, mine = plan[e, 1] * n, e * n
+        if plan[e, 3] == 1:
+            for j in range(n):
+                put(ends, E_GR, mine + j, get(c, RR, cell + j))
+                put(ends, E_GV, mine + j, get(c, UR, cell + j))
+                put(ends, E_GP, mine + j, get(c, PR, cell + j))
+                put(ends, E_GY, mine + j, get(c, YR, cell + j))
         else:
-            flow, h, y = -area_b * db * ub, 3.5 * qb / db + 0.5 * ub * ub, yb
-        put(ends, cells, a, qa, ua, da, flow / area_a, h, y, dt)
-        put(ends, cells, b, qb, ub, db, -flow / area_b, h, y, dt)
+            for j in range(n):
+                put(ends, E_GR, mine + j, get(c, RL, cell + j))
+                put(ends, E_GV, mine + j, -get(c, UL, cell + j))
+                put(ends, E_GP, mine + j, get(c, PL, cell + j))
+                put(ends, E_GY, mine + j, get(c, YL, cell + j))
 
 
-@kernel
-def space_fluxes(ends: Any, tanks: Any, pots: Any, areas: Any, cells: Any, dt: float,
-                 angle: float, gas_constant: float) -> None:
-    """Ends at walls, volumes, valves and free ends; `angle`: crank angle half a step ahead."""
-    volumes = tanks.size - pots.size
-    for e in range(ends.size):
-        kind = ends[e].kind
-        if kind in (JUNCTION, THROTTLE, TAKEOFF):
-            continue
-        r, v, p, y = end_state(ends, cells, e)
-        if kind == TRANSMISSIVE:
-            put(ends, cells, e, p, v, r, r * v, 3.5 * p / r + 0.5 * v * v, y, dt)
-            continue
-        k = ends[e].ref
-        phi_in, phi_out = ends[e].phi_in, ends[e].phi_out
-        if kind == VALVE:
-            area = cyclic_lookup(angle - pots[k].tdc, areas[0, k])  # type: ignore[no-untyped-call]
-            phi_in = min(phi_in * area / ends[e].area, 1.0)
-            phi_out = phi_in
-            k += volumes
-        if kind == CLOSED or phi_in <= 0.0:
-            put(ends, cells, e, wall(r, v, p), 0.0, r, 0.0, 0.0, y, dt)
-        elif kind in (VOLUME, VALVE):
-            t = tanks[k].t
-            pb, vb, db = space_end(r, v, p, tanks[k].p_half, t, phi_in, phi_out, gas_constant,
-                                   ends[e].side * ends[e].u)
-            out = vb > 0.0
-            h = 3.5 * pb / db + 0.5 * vb * vb if out else 3.5 * gas_constant * t
-            put(ends, cells, e, pb, vb, db, db * vb, h, y if out else tanks[k].y, dt)
+@inner
+def spaces(ends: Any, tanks: Any, pots: Any, plan: Any, starts: Any, n: int) -> None:
+    """What ends at valves and volumes meet half a step ahead."""
+    wide()
+    volumes = tanks.shape[1] - pots.shape[1]
+    for e in range(starts[VALVE], starts[JUNCTION]):
+        valve, mine, ref = e < starts[VOLUME], e * n, plan[e, 0] * n
+        tank = volumes + ref if valve else ref
+        for j in range(n):
+            i = mine + j
+            put(ends, E_GIVEN, i, get(tanks, T_P_HALF, tank + j))
+            put(ends, E_BACK, i, get(tanks, T_P_HALF, tank + j))
+            put(ends, E_T_IN, i, get(tanks, T_T, tank + j))
+            put(ends, E_Y_IN, i, get(tanks, T_Y, tank + j))
+            put(ends, E_FIN, i, get(ends, E_PHI_IN, i))
+            put(ends, E_FOUT, i, get(ends, E_PHI_OUT, i))
+        if valve:
+            for j in range(n):
+                i = mine + j
+                phi = min(get(ends, E_PHI_IN, i) * get(pots, C_INTAKE, ref + j)
+                          / get(ends, E_AREA, i), 1.0)
+                put(ends, E_FIN, i, phi)
+                put(ends, E_FOUT, i, phi)
+
+
+@inner
+def sort_spaces(ends: Any, mouths: Any, last: int) -> None:
+    """Which way the gas goes at ends 0 to `last`; those where none goes get the wall's state."""
+    wide()
+    for i in range(last):
+        r, v, p = get(ends, E_GR, i), get(ends, E_GV, i), get(ends, E_GP, i)
+        ratio = stagnant_ratio(r, v, p, get(ends, E_GIVEN, i))
+        put(ends, E_C, i, np.sqrt(1.4 * p / r))
+        put(ends, E_RATIO, i, ratio)
+        put(ends, E_BACKWARD, i, ratio)
+        put(ends, E_PB, i, wall(r, v, p))
+        put(ends, E_VB, i, 0.0)
+        put(ends, E_DB, i, r)
+    for i in range(mouths.shape[1]):
+        put(ends, E_BACKWARD, i, stagnant_ratio(
+            get(ends, E_GR, i), get(ends, E_GV, i), get(ends, E_GP, i), get(ends, E_BACK, i)))
+    for i in range(last):
+        ratio = get(ends, E_RATIO, i)
+        enters = (ratio < 1.0) & (get(ends, E_FIN, i) > 0.0)
+        leaves = (ratio >= 1.0) & (get(ends, E_BACKWARD, i) > 1.0) & (get(ends, E_FOUT, i) > 0.0)
+        put(ends, E_STATE, i, ENTERS if enters else (LEAVES if leaves else STAYS))
+
+
+@inner
+def gather(ends: Any, gas: Any, work: Any, number: Any, last: int, way: float, n: int) -> int:
+    """Copy the ends where gas goes that way to the work table; how many.
+
+    Filled up with ends that do no harm to a multiple of `PADDED`.
+    """
+    found = 0
+    for i in range(last):
+        if get(ends, E_STATE, i) == way:
+            k = found
+            number[k] = i
+            found += 1
+            put(work, W_BASE, k, get(ends, E_RATIO, i) if way > 0.0 else get(ends, E_BACKWARD, i))
+            put(work, W_PHI, k, get(ends, E_FIN, i) if way > 0.0 else get(ends, E_FOUT, i))
+            put(work, W_C, k, get(ends, E_C, i))
+            put(work, W_V, k, get(ends, E_GV, i))
+            put(work, W_P, k, get(ends, E_GP, i))
+            put(work, W_D, k, get(ends, E_GR, i))
+            put(work, W_GIVEN, k, get(ends, E_GIVEN, i))
+            put(work, W_T, k, get(ends, E_T_IN, i) * get(gas, L_GAS, i % n))
+            put(work, W_GUESS, k, get(ends, E_SIDE, i) * get(ends, E_U, i))
+    for k in range(found, (found + PADDED - 1) // PADDED * PADDED):
+        put(work, W_BASE, k, 0.99 if way > 0.0 else 1.01)
+        put(work, W_PHI, k, 0.5)
+        put(work, W_C, k, 1.0)
+        put(work, W_V, k, 0.0)
+        put(work, W_P, k, 1.0)
+        put(work, W_D, k, 1.4)
+        put(work, W_GIVEN, k, 1.0)
+        put(work, W_T, k, 1.0)
+        put(work, W_GUESS, k, 0.0)
+    return found
+
+
+@inner
+def put_back(ends: Any, work: Any, number: Any, found: int) -> None:
+    """Boundary states from the work table to the ends they belong to."""
+    for k in range(found):
+        put(ends, E_PB, number[k], get(work, W_P, k))
+        put(ends, E_VB, number[k], get(work, W_U, k))
+        put(ends, E_DB, number[k], get(work, W_D, k))
+
+
+@inner
+def space_flows(ends: Any, gas: Any, last: int, n: int) -> None:
+    """Mass flux, enthalpy and burned fraction of ends 0 to `last` from their boundary states."""
+    wide()
+    for i in range(0, last, n):
+        for j in range(n):
+            p, v, d = get(ends, E_PB, i + j), get(ends, E_VB, i + j), get(ends, E_DB, i + j)
+            out = v > 0.0
+            inside = 3.5 * get(gas, L_GAS, j) * get(ends, E_T_IN, i + j)
+            put(ends, E_M, i + j, d * v)
+            put(ends, E_H, i + j, 3.5 * p / d + 0.5 * v * v if out else inside)
+            mine, other = get(ends, E_GY, i + j), get(ends, E_Y_IN, i + j)
+            put(ends, E_YB, i + j, mine if out else other)
+
+
+@inner
+def throttle_ends(ends: Any, throttles: Any, pairs: Any, n: int) -> None:
+    """All throttles: the giving side's mass flow and enthalpy on both sides."""
+    for k in range(pairs.shape[0]):
+        for j in range(n):
+            a, b = pairs[k, 0] * n + j, pairs[k, 1] * n + j
+            area_a, area_b = get(ends, E_AREA, a), get(ends, E_AREA, b)
+            qa, ua, da, qb, ub, db, _ = throttled(
+                get(ends, E_GR, a), get(ends, E_GV, a), get(ends, E_GP, a), get(ends, E_GR, b),
+                get(ends, E_GV, b), get(ends, E_GP, b), area_a, area_b,
+                get(throttles, S_THROTTLE, k * n + j), get(ends, E_Q, a))
+            if ua >= 0.0:
+                flow, h, y = area_a * da * ua, 3.5 * qa / da + 0.5 * ua * ua, get(ends, E_GY, a)
+            else:
+                flow, h, y = -area_b * db * ub, 3.5 * qb / db + 0.5 * ub * ub, get(ends, E_GY, b)
+            put(ends, E_Q, a, qb if ua >= 0.0 else qa)
+            for i, p, u, d, m in ((a, qa, ua, da, flow / area_a), (b, qb, ub, db, -flow / area_b)):
+                put(ends, E_PB, i, p)
+                put(ends, E_VB, i, u)
+                put(ends, E_DB, i, d)
+                put(ends, E_M, i, m)
+                put(ends, E_H, i, h)
+                put(ends, E_YB, i, y)
+
+
+@inner
+def plain_ends(ends: Any, starts: Any, n: int) -> None:
+    """Ends without reflection and walls."""
+    for i in range(starts[TRANSMISSIVE] * n, starts[CLOSED + 1] * n):
+        r, v, p = get(ends, E_GR, i), get(ends, E_GV, i), get(ends, E_GP, i)
+        closed = i >= starts[CLOSED] * n
+        put(ends, E_PB, i, wall(r, v, p) if closed else p)
+        put(ends, E_VB, i, 0.0 if closed else v)
+        put(ends, E_DB, i, r)
+        put(ends, E_M, i, 0.0 if closed else r * v)
+        put(ends, E_H, i, 3.5 * p / r + 0.5 * v * v)
+        put(ends, E_YB, i, get(ends, E_GY, i))
+
+
+@inner
+def put_fluxes(ends: Any, c: Any, lanes: Any, plan: Any, n: int) -> None:
+    """Fluxes of all ends at their faces, and what leaves the ducts in this step."""
+    wide()
+    for e in range(plan.shape[0]):
+        face, mine = (plan[e, 1] if plan[e, 3] == 1 else plan[e, 2]) * n, e * n
+        for j in range(n):
+            i = mine + j
+            side, m = get(ends, E_SIDE, i), get(ends, E_M, i)
+            p, v, h, y = (get(ends, E_PB, i), get(ends, E_VB, i), get(ends, E_H, i),
+                          get(ends, E_YB, i))
+            put(c, FM, face + j, side * m)
+            put(c, FU, face + j, p + m * v)
+            put(c, FE, face + j, side * m * h)
+            put(c, FY, face + j, side * m * y)
+            flow = m * get(ends, E_AREA, i) * get(lanes, L_DT, j)
+            put(ends, E_RHO, i, get(ends, E_DB, i))
+            put(ends, E_U, i, side * v)
+            put(ends, E_P, i, p)
+            put(ends, E_Y, i, y)
+            put(ends, E_MASS, i, flow)
+            put(ends, E_ENTHALPY, i, flow * h)
+            put(ends, E_BURNED, i, flow * y)

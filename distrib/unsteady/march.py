@@ -1,8 +1,10 @@
-"""The time loop of one run, compiled: from the present time to a stop time.
+"""The time loop of all lanes, compiled: until one of them needs attention.
 
-One call does whole cycles without the interpreter lock, so that runs in several threads use
-several cores. Order within a step: primitive state and step size; ghosts; half-step faces; inner
-fluxes; ends; update; take-offs; volumes and cylinders.
+Lanes march in step but each with its own time step, so that what a lane does depends on no other.
+The loop returns when a lane has reached its stop time or failed; the others go on with the next
+call. Calls run without the interpreter lock, so that groups in several threads use several cores.
+Order within a step: primitive state and step sizes; ghosts; half-step faces; inner fluxes; ends;
+update; take-offs; volumes and cylinders.
 """
 
 from __future__ import annotations
@@ -11,165 +13,228 @@ from typing import Any
 
 import numpy as np
 
-from distrib.kernels import kernel
+from distrib.kernels import inline, inner, kernel
 from distrib.unsteady.cells import (
     faces,
     fastest,
     fluxes,
     heat_exchange,
     primitives,
+    spread_steps,
     update,
     wall_terms,
 )
 from distrib.unsteady.ends import (
-    apply_mouths,
-    joint_fluxes,
-    lean_mouths,
-    mouth_flux,
+    ENTERS,
+    LEAVES,
+    PADDED,
+    end_states,
+    gather,
+    plain_ends,
+    put_back,
+    put_fluxes,
     set_ghosts,
-    space_fluxes,
-    throttle_fluxes,
+    sort_spaces,
+    space_flows,
+    spaces,
+    throttle_ends,
 )
+from distrib.unsteady.flat import get, put, wide
+from distrib.unsteady.joint import (
+    PASSES,
+    balance,
+    close_joints,
+    givers,
+    joint_flows,
+    prepare_joints,
+)
+from distrib.unsteady.mouths import (
+    apply_mouths,
+    lean_mouths,
+    mouth_pushes,
+    mouth_spaces,
+    under_mouths,
+)
+from distrib.unsteady.nozzle import enter_all, leave_all
 from distrib.unsteady.tables import (
-    AREA_L,
-    AREA_R,
-    BUR,
-    DRAG,
-    EMPTY_VOLUME,
-    ENE,
-    FE,
-    FM,
-    FU,
-    FY,
-    GEOMETRY,
-    HEAT,
-    INV_DX,
-    INV_RHO,
-    INV_VOLUME,
-    JUNCTION_FAILED,
-    MOM,
+    C_THROUGH,
+    IDLE,
+    JUNCTION,
+    L_DT,
+    L_GAS,
+    L_LONGEST,
+    L_MOST,
+    L_STATE,
+    L_STEPS,
+    L_STOP,
+    L_T,
+    L_TOP,
     NOT_FINITE,
     OK,
-    PL,
-    PR,
-    PULL,
     RHO,
-    RL,
-    RR,
-    SPEED,
+    RUNNING,
+    T_P,
     TOO_MANY_STEPS,
-    UL,
-    UR,
-    WALL,
-    YL,
-    YR,
     P,
     U,
     Y,
 )
-from distrib.unsteady.tanks import advance_tanks, half_step_pressures
+from distrib.unsteady.tanks import (
+    collect,
+    exhaust_and_work,
+    half_step_pressures,
+    tank_states,
+    turn_cranks,
+    valve_events,
+)
 
 REFRESH = 16
 """Steps between two evaluations of wall friction and film coefficient."""
 
 
-@kernel
-def sample(cells: Any, tanks: Any, pots: Any, cell: Any, rows: Any, cylinders: Any, previous: Any,
-           previous_cylinder: Any, clock: Any, t: float) -> None:
-    """Write the trace rows that lie between the previous time and t, linear in time."""
-    first = tanks.size - pots.size
-    before = clock[2]
+@inner
+def sample(c: Any, tanks: Any, pots: Any, lanes: Any, record: Any, j: int) -> None:
+    """Write the trace rows of lane j that lie between the previous time and now, linear in time."""
+    n, t = lanes.shape[1], get(lanes, L_T, j)
+    first = tanks.shape[1] - pots.shape[1]
+    rows, cylinders, clock = record.rows, record.cylinders, record.clock
+    before, row = clock[j, 2], int(clock[j, 3])
     span = t - before
-    row = int(clock[3])
-    while row < rows.shape[1] and clock[0] + row * clock[1] <= t + 1e-12:
-        w = (clock[0] + row * clock[1] - before) / span if span > 0.0 else 1.0
-        for i in range(cell.size):
-            c = cell[i]
-            rows[0, row, i] = previous[0, i] + w * (cells[RHO, c] - previous[0, i])
-            rows[1, row, i] = previous[1, i] + w * (cells[U, c] - previous[1, i])
-            rows[2, row, i] = previous[2, i] + w * (cells[P, c] - previous[2, i])
-            rows[3, row, i] = previous[3, i] + w * (cells[Y, c] - previous[3, i])
-        for k in range(pots.size):
-            q = previous_cylinder[0, k]
-            cylinders[0, row, k] = q + w * (tanks[first + k].p - q)
-            moved = pots[k].through - previous_cylinder[1, k]
-            cylinders[1, row, k] = moved / span if span > 0.0 else 0.0
+    old, pot = record.previous[j], record.previous_cylinder[j]
+    while row < rows.shape[2] and clock[j, 0] + row * clock[j, 1] <= t + 1e-12:
+        w = (clock[j, 0] + row * clock[j, 1] - before) / span if span > 0.0 else 1.0
+        for k in range(record.cell.shape[1]):
+            i = record.cell[j, k] * n + j
+            rows[j, 0, row, k] = old[0, k] + w * (get(c, RHO, i) - old[0, k])
+            rows[j, 1, row, k] = old[1, k] + w * (get(c, U, i) - old[1, k])
+            rows[j, 2, row, k] = old[2, k] + w * (get(c, P, i) - old[2, k])
+            rows[j, 3, row, k] = old[3, k] + w * (get(c, Y, i) - old[3, k])
+        for k in range(pot.shape[1]):
+            i = k * n + j
+            cylinders[j, 0, row, k] = pot[0, k] + w * (get(tanks, T_P, first + i) - pot[0, k])
+            moved = get(pots, C_THROUGH, i) - pot[1, k]
+            cylinders[j, 1, row, k] = moved / span if span > 0.0 else 0.0
         row += 1
-    for i in range(cell.size):
-        c = cell[i]
-        previous[0, i], previous[1, i] = cells[RHO, c], cells[U, c]
-        previous[2, i], previous[3, i] = cells[P, c], cells[Y, c]
-    for k in range(pots.size):
-        previous_cylinder[0, k] = tanks[first + k].p
-        previous_cylinder[1, k] = pots[k].through
-    clock[2] = t
-    clock[3] = row
+    for k in range(record.cell.shape[1]):
+        i = record.cell[j, k] * n + j
+        old[0, k], old[1, k] = get(c, RHO, i), get(c, U, i)
+        old[2, k], old[3, k] = get(c, P, i), get(c, Y, i)
+    for k in range(pot.shape[1]):
+        pot[0, k] = get(tanks, T_P, first + k * n + j)
+        pot[1, k] = get(pots, C_THROUGH, k * n + j)
+    clock[j, 2] = t
+    clock[j, 3] = row
+
+
+@inline
+def choose_steps(lanes: Any, cfl: float) -> bool:
+    """Step size of each running lane (0 of the others); whether all of them go on."""
+    good = True
+    for j in range(lanes.shape[1]):
+        put(lanes, L_DT, j, 0.0)
+        if get(lanes, L_STATE, j) != RUNNING:
+            good = good and get(lanes, L_STATE, j) == IDLE
+            continue
+        top, stop = get(lanes, L_TOP, j), get(lanes, L_STOP, j)
+        left = stop - get(lanes, L_T, j)
+        state = RUNNING
+        if not np.isfinite(top):
+            state = NOT_FINITE
+        elif left <= 1e-12 * abs(stop) + 1e-15:
+            state = OK
+        elif get(lanes, L_STEPS, j) >= get(lanes, L_MOST, j):
+            state = TOO_MANY_STEPS
+        put(lanes, L_STATE, j, float(state))
+        put(lanes, L_DT, j, min(min(cfl / top, get(lanes, L_LONGEST, j)), left))
+        good = good and state == RUNNING
+    return good
+
+
+@inline
+def keep_time(lanes: Any) -> None:
+    """Add the step just done to the clocks."""
+    for j in range(lanes.shape[1]):
+        if get(lanes, L_DT, j) > 0.0:
+            t, dt, stop = get(lanes, L_T, j), get(lanes, L_DT, j), get(lanes, L_STOP, j)
+            put(lanes, L_T, j, stop if dt == stop - t else t + dt)
+            put(lanes, L_STEPS, j, get(lanes, L_STEPS, j) + 1.0)
+
+
+@inner
+def ready(c: Any, grid: Any, lanes: Any, cfl: float) -> bool:
+    """Primitive state and step sizes; False if a lane needs attention."""
+    wide()
+    primitives(c, grid)
+    fastest(c, lanes)
+    good = choose_steps(lanes, cfl)
+    spread_steps(c, lanes)
+    return good
 
 
 @kernel
-def march(grid: Any, cells: Any, ends: Any, mouths: Any, weights: Any, jets: Any, joints: Any,
-          joint_ends: Any, throttles: Any, pots: Any, areas: Any, tanks: Any, audit: Any,
-          clock: Any, scratch: Any, cell: Any, rows: Any, cylinders: Any, previous: Any,
-          previous_cylinder: Any, trace_clock: Any, stop_s: float, degrees_per_s: float,
-          gas_constant: float, cfl: float, longest_s: float, most_steps: int,
-          viscous: bool) -> int:
-    """Advance to `stop_s`; returns a status of `tables` (0 is good). `clock`: time, steps done.
+def march(plan: Any, tables: Any, record: Any, work: Any, number: Any, cfl: float, viscous: bool,
+          heat: bool) -> None:
+    """Advance every running lane until one has reached its stop time or failed (L_STATE).
 
-    The arrays are those of `tables.Model` and `tables.Record`; traces are kept if `rows` has any.
+    plan, tables, record: see `tables`. `work`, `number`: scratch for the ends. `viscous`: refresh
+    wall terms; `heat`: some wall exchanges heat.
     """
-    any_heat = False
-    for i in range(grid.shape[1]):
-        any_heat = any_heat or grid[HEAT, i] > 0.0
-    rho, mom, ene, bur = cells[RHO], cells[MOM], cells[ENE], cells[BUR]
-    u, p, y, speed, drag = cells[U], cells[P], cells[Y], cells[SPEED], cells[DRAG]
-    rl, ul, pl, yl = cells[RL], cells[UL], cells[PL], cells[YL]
-    rr, ur, pr, yr = cells[RR], cells[UR], cells[PR], cells[YR]
-    fm, fu, fe, fy = cells[FM], cells[FU], cells[FE], cells[FY]
-    wall, pull, inverse_rho = cells[WALL], cells[PULL], cells[INV_RHO]
-    inverse_dx, geometry, inverse_volume = grid[INV_DX], grid[GEOMETRY], grid[INV_VOLUME]
-    area_left, area_right = grid[AREA_L], grid[AREA_R]
-    steps = 0
+    c, grid, ends, lanes = tables.cells, tables.grid, tables.ends, tables.lanes
+    tanks, pots, mouths, joints = tables.tanks, tables.pots, tables.mouths, tables.joints
+    n, starts, at = lanes.shape[1], plan.starts, plan.ends
+    moving = starts[JUNCTION] * n
+    places = plan.joints
+    some = places.shape[0]
+    lo = places[0, 0] * n if some else 0
+    hi = (places[some - 1, 0] + places[some - 1, 1]) * n if some else 0
     while True:
-        t = clock[0]
-        primitives(rho, mom, ene, bur, u, p, y, inverse_rho, speed, inverse_dx)
-        top = fastest(cells)
-        if not np.isfinite(top):
-            return NOT_FINITE
-        if rows.shape[1] > 0:
-            sample(cells, tanks, pots, cell, rows, cylinders, previous, previous_cylinder,
-                   trace_clock, t)
-        left = stop_s - t
-        if left <= 1e-12 * abs(stop_s) + 1e-15:
-            return OK
-        if steps >= most_steps:
-            return TOO_MANY_STEPS
-        dt = min(min(cfl / top, longest_s), left)
-        angle, turn = degrees_per_s * t, degrees_per_s * dt
-        if viscous and int(clock[1]) % REFRESH == 0:
-            wall_terms(cells, grid, gas_constant)
-        set_ghosts(ends, cells)
-        faces(rho, u, p, y, inverse_rho, drag, rl, ul, pl, yl, rr, ur, pr, yr, wall, pull,
-              inverse_dx, geometry, dt)
-        if mouths.size > 0:
-            lean_mouths(ends, mouths, weights, cells, grid, dt)
-        if tanks.size > 0:
-            half_step_pressures(tanks, pots, dt, angle, turn)
-        fluxes(rl, ul, pl, yl, rr, ur, pr, yr, fm, fu, fe, fy)
-        space_fluxes(ends, tanks, pots, areas, cells, dt, angle + 0.5 * turn, gas_constant)
-        for k in range(mouths.size):
-            mouth_flux(ends, mouths, weights, jets, cells, grid, mouths[k].end, dt, gas_constant)
-        if joints.size > 0 and not joint_fluxes(ends, joints, joint_ends, cells, scratch, dt):
-            return JUNCTION_FAILED
-        if throttles.size > 0:
-            throttle_fluxes(ends, throttles, cells, dt, gas_constant)
-        if any_heat:
-            audit[2] += heat_exchange(cells, grid, gas_constant, dt)
-        update(rho, mom, ene, bur, fm, fu, fe, fy, wall, pull, area_left, area_right,
-               inverse_volume, dt)
-        if mouths.size > 0:
-            apply_mouths(ends, mouths, weights, cells, grid)
-        if not advance_tanks(ends, tanks, pots, areas, audit, dt, angle, turn, gas_constant):
-            return EMPTY_VOLUME
-        clock[0] = stop_s if dt == left else t + dt
-        clock[1] += 1.0
-        steps += 1
+        good = ready(c, grid, lanes, cfl)
+        for j in range(n):
+            if record.clock[j, 1] > 0.0 and get(lanes, L_STATE, j) in (RUNNING, OK):
+                sample(c, tanks, pots, lanes, record, j)
+        if not good:
+            return
+        if viscous:
+            for j in range(n):
+                if int(get(lanes, L_STEPS, j)) % REFRESH == 0 and get(lanes, L_DT, j) > 0.0:
+                    wall_terms(c, grid, j, n, get(lanes, L_GAS, j))
+        set_ghosts(ends, c, at, starts, n)
+        faces(c, grid, n)
+        lean_mouths(ends, mouths, tables.weights, c, grid, lanes, plan.mouths, n)
+        turn_cranks(pots, lanes, tables.areas, n)
+        half_step_pressures(tanks, pots, lanes, n)
+        fluxes(c, n)
+        end_states(ends, c, at, n)
+        spaces(ends, tanks, pots, at, starts, n)
+        under_mouths(mouths, tables.weights, c, plan.mouths, tables.beside, ends, tables.jets,
+                     plan.jets, n)
+        mouth_spaces(mouths, ends, lanes, n)
+        sort_spaces(ends, mouths, moving)
+        found = gather(ends, lanes, work, number, moving, ENTERS, n)
+        enter_all(work, (found + PADDED - 1) // PADDED * PADDED)
+        put_back(ends, work, number, found)
+        found = gather(ends, lanes, work, number, moving, LEAVES, n)
+        leave_all(work, (found + PADDED - 1) // PADDED * PADDED)
+        put_back(ends, work, number, found)
+        space_flows(ends, lanes, moving, n)
+        if some > 0:
+            prepare_joints(ends, joints, places, n, lo, hi)
+            for attempt in range(PASSES):
+                givers(ends, joints, places, n, lo, hi)
+                balance(ends, lo, hi)
+                if close_joints(ends, joints, places, n, attempt) == 0:
+                    break
+            joint_flows(ends, joints, lanes, places, n)
+        throttle_ends(ends, tables.throttles, plan.throttles, n)
+        plain_ends(ends, starts, n)
+        put_fluxes(ends, c, lanes, at, n)
+        mouth_pushes(mouths, ends, lanes, n)
+        if heat:
+            heat_exchange(c, grid, lanes)
+        update(c, grid, n)
+        apply_mouths(ends, mouths, tables.weights, c, grid, plan.mouths, n)
+        collect(ends, tanks, pots, lanes, at, starts, n)
+        exhaust_and_work(tanks, pots, lanes, n)
+        valve_events(tanks, pots, lanes, n)
+        tank_states(tanks, lanes, n)
+        keep_time(lanes)

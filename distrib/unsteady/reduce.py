@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from distrib.engine.closed import closed_pressure
 from distrib.engine.kinematics import cylinder_volume, displacement
 from distrib.results import FloatArray
 from distrib.unsteady import tables as tb
-from distrib.unsteady.layout import all_ends, cell_edges
+from distrib.unsteady.layout import Lane, all_ends, cell_edges
 from distrib.unsteady.result import Stations, Traces, UnsteadyResult
 from distrib.unsteady.setup import Cylinder, TakeOff, ToValve, UnsteadySetup
+from distrib.unsteady.state import State
 
 SMALL_DROOP = 1e-3
 """Droop over mean pressure below which a recovery means nothing."""
 
 
-def _closed_part(c: Cylinder, pot: Any, local: FloatArray, p: FloatArray) -> FloatArray:
+def _closed_part(c: Cylinder, pot: dict[str, float], local: FloatArray,
+                 p: FloatArray) -> FloatArray:
     """Cylinder pressure with the closed part filled in by `engine.closed`."""
     shut = (local < c.exhaust_opens_deg) | (local >= c.intake_closes_deg)
     dims = (c.bore_m, c.stroke_m, c.rod_m, c.compression_ratio)
@@ -26,34 +26,35 @@ def _closed_part(c: Cylinder, pot: Any, local: FloatArray, p: FloatArray) -> Flo
     v_open = float(cylinder_volume(c.exhaust_opens_deg, *dims))
     t_open = c.closed_gain * pot["trapped_t"] + c.closed_rise_k * pot["fresh"] / pot["trapped"]
     p_open = pot["trapped_p"] * pot["trapped_size"] / pot["trapped_t"] * t_open / v_open
-    inside = closed_pressure(local, volume, float(pot["trapped_p"]), float(pot["trapped_size"]),
+    inside = closed_pressure(local, volume, pot["trapped_p"], pot["trapped_size"],
                              float(p_open), v_open)
     return np.asarray(np.where(shut, inside, p))
 
 
-def read_traces(model: tb.Model, record: tb.Record, setup: UnsteadySetup, cell_m: float) -> Traces:
-    """Sort the recorded rows by what they are."""
-    samples = record.rows.shape[1]
-    time = record.clock[0] + record.clock[1] * np.arange(samples)
+def read_traces(lane: Lane, record: tb.Record, j: int) -> Traces:
+    """Sort the rows recorded in lane j of a group by what they are."""
+    setup, rows, clock = lane.setup, record.rows[j], record.clock[j]
+    time = clock[0] + clock[1] * np.arange(rows.shape[1])
     crank = time * (6.0 * setup.rpm if setup.rpm is not None else np.nan)
     if setup.rpm is not None:
         crank = crank - 720.0 * np.floor(crank[0] / 720.0 + 1e-9)
     ends = 2 * len(setup.ducts)
-    mouths = model.mouths.size
+    mouths = lane.plan.mouths.shape[0]
     along, at = {}, ends + mouths
     for k in setup.record:
-        edges = cell_edges(setup.ducts[k], cell_m)
-        n = edges.size - 1
-        along[k] = (0.5 * (edges[1:] + edges[:-1]), record.rows[:, :, at:at + n])
+        n = int(lane.count[k])
+        edges = cell_edges(setup.ducts[k], n)
+        along[k] = (0.5 * (edges[1:] + edges[:-1]), rows[:, :, at:at + n].copy())
         at += n
-    pressure = record.cylinders[0].copy()
+    pressure = record.cylinders[j, 0].copy()
+    names = ("trapped", "fresh", "trapped_p", "trapped_t", "trapped_size")
     for k, c in enumerate(setup.cylinders):
-        pressure[:, k] = _closed_part(c, model.pots[k], np.mod(crank - c.tdc_deg, 720.0),
-                                      pressure[:, k])
+        pot = {name: float(lane.row(f"pots.{name}")[k]) for name in names}
+        pressure[:, k] = _closed_part(c, pot, np.mod(crank - c.tdc_deg, 720.0), pressure[:, k])
     return Traces(
-        time_s=time, crank_deg=crank, left=record.rows[:, :, 0:ends:2],
-        right=record.rows[:, :, 1:ends:2], mouths=record.rows[:, :, ends:ends + mouths],
-        along=along, cylinder_pressure_pa=pressure, valve_flow_kg_s=record.cylinders[1])
+        time_s=time, crank_deg=crank, left=rows[:, :, 0:ends:2].copy(),
+        right=rows[:, :, 1:ends:2].copy(), mouths=rows[:, :, ends:ends + mouths].copy(),
+        along=along, cylinder_pressure_pa=pressure, valve_flow_kg_s=record.cylinders[j, 1].copy())
 
 
 def valve_ducts(setup: UnsteadySetup) -> list[tuple[int, int]]:
@@ -118,24 +119,27 @@ def stations(traces: Traces, setup: UnsteadySetup) -> Stations | None:
     return Stations(cylinder, mean, droop, recovery)
 
 
-def summarise(model: tb.Model, record: tb.Record, setup: UnsteadySetup, cell_m: float, cycles: int,
-              steps: int, errors: FloatArray, change: FloatArray,
-              warnings: tuple[str, ...]) -> UnsteadyResult:
-    """The result of a run whose cycle repeats."""
-    pots = model.pots
-    fresh = pots["fresh"].copy()
+def summarise(lane: Lane, record: tb.Record | None, j: int, cell_m: float, cycles: int,
+              steps: int, errors: FloatArray, change: FloatArray, warnings: tuple[str, ...],
+              final: State) -> UnsteadyResult:
+    """The result of the run in lane j, whose cycle repeats; traces are in `record`, if any."""
+    setup = lane.setup
+    pots = {name: lane.row(f"pots.{name}").copy()
+            for name in ("fresh", "trapped", "trapped_p", "trapped_t", "back_flow")}
+    fresh = pots["fresh"]
     p = setup.reference_pressure_pa or setup.ambient_pressure_pa
     t = setup.reference_temperature_k or setup.ambient_temperature_k
     density = p / (setup.gas_constant_j_kg_k * t)
     swept = np.array([displacement(c.bore_m, c.stroke_m) for c in setup.cylinders])
-    traces = read_traces(model, record, setup, cell_m)
-    mean, peak = mach_numbers(traces, setup)
+    traces = None if record is None else read_traces(lane, record, j)
+    none = np.full(fresh.size, np.nan)
+    mean, peak = (none, none) if traces is None else mach_numbers(traces, setup)
     return UnsteadyResult(
         rpm=float(setup.rpm or np.nan), converged=True, reason="", cycles=cycles, steps=steps,
         cell_m=cell_m, trapped_air_kg=fresh, share=fresh / fresh.sum(),
         volumetric_efficiency=fresh / (density * swept),
-        trapped_pressure_pa=pots["trapped_p"].copy(),
-        trapped_temperature_k=pots["trapped_t"].copy(),
+        trapped_pressure_pa=pots["trapped_p"], trapped_temperature_k=pots["trapped_t"],
         residual_fraction=1.0 - fresh / pots["trapped"], mach_mean=mean, mach_peak=peak,
-        back_flow_kg=pots["back_flow"].copy(), mass_error=errors[:, 0], energy_error=errors[:, 1],
-        change=change, stations=stations(traces, setup), traces=traces, warnings=warnings)
+        back_flow_kg=pots["back_flow"], mass_error=errors[:, 0], energy_error=errors[:, 1],
+        change=change, stations=None if traces is None else stations(traces, setup),
+        traces=traces, warnings=warnings, final=final)

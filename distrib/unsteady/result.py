@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from distrib.results import FloatArray
+from distrib.unsteady.state import State
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,9 @@ class UnsteadyResult:
     both ends), mass per cycle that flows back into the port, kg.
     `mass_error`, `energy_error`: what the audit of each cycle did not account for, over the
     throughput of that cycle (K,); `change`: largest relative change of trapped air since the cycle
-    before, and change of stored mass over throughput (K, 2). `steps` time steps in all.
+    before, and change of stored mass over throughput (K, 2). `steps` time steps in all. Without
+    traces there are no stations and the Mach numbers are NaN. `final`: state at the end, from which
+    a like run may start (`run_many`).
     """
 
     rpm: float
@@ -81,6 +84,7 @@ class UnsteadyResult:
     stations: Stations | None = None
     traces: Traces | None = None
     warnings: tuple[str, ...] = field(default=())
+    final: State | None = None
 
 
 def failed(rpm: float, cylinders: int, cell_m: float, reason: str, cycles: int = 0,

@@ -88,7 +88,7 @@ class TakeOff:
     the mouth (`run`), and the leaving gas takes `momentum` times its axial momentum (1 with a
     run law in total pressure). Gas leaving this end into the header loses its velocity head and
     `loss_out` of it more, and brings `join_cos` of its momentum along the header axis (+x).
-    `jets`: pairs (jet number of `UnsteadySetup.jets`, c): the mouth sees c times that jet's head more.
+    `jets`: pairs (jet number of `UnsteadySetup.jets`, c): the mouth sees c times its head more.
     """
 
     duct: int

@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-Kind = Literal["published", "measured", "computed outside", "closed form", "common practice",
-               "from memory"]
+Kind = Literal["published", "measured", "computed outside", "own three-dimensional computation",
+               "closed form", "common practice", "from memory"]
 
 Numbers = float | Sequence[float] | NDArray[np.float64]
 """What a computation may return: one number, several, or an array."""

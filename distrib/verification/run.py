@@ -98,7 +98,8 @@ def report(rows: Sequence[Row]) -> str:
              "Written by `distrib verify --write`. Expected is the number in the source, never our "
              "own output. Kinds: published (a formula or table of a publication), measured (points "
              "of an experiment), computed outside (a general-purpose library or a calculation made "
-             "outside this project), closed form, from memory, common practice.", ""]
+             "outside this project), own three-dimensional computation (an independent solver of "
+             "ours, computed and not measured), closed form, from memory, common practice.", ""]
     lines += ["## Junction and take-off laws against measured series", "", *rms_table(), ""]
     for topic in topics(row.check for row in rows):
         lines += [f"## {topic}", "",

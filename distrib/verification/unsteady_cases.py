@@ -1,5 +1,5 @@
-"""Small flow problems with known answers, set up for the unsteady solver; used by `distrib verify` and
-by the tests. Each returns plain numbers in the units of its source."""
+"""Small flow problems with known answers, set up for the unsteady solver; used by
+`distrib verify` and by the tests. Each returns plain numbers in the units of its source."""
 
 from __future__ import annotations
 

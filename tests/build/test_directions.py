@@ -14,7 +14,6 @@ from bench_designs import SIDE, design, entry, flow, lean_to_far, mirrored, shar
 
 from distrib.build.balance import balance
 from distrib.build.bench import solve_bench
-from distrib.build.graph import build_graph
 from distrib.case.schema import Case
 
 NO_JET = {"jet": "none"}
@@ -141,20 +140,12 @@ def test_a_step_with_the_flow_costs_less_than_one_against_it() -> None:
     assert against < with_flow
 
 
-def test_dead_length_changes_volume_and_not_the_bench() -> None:
+def test_dead_length_does_not_change_the_bench() -> None:
     """[momentum] no flow beyond the last mouth: nothing is lost or won there."""
     cases = [design(plenum={"length": f"{n} mm", "diameter": "80 mm"}) for n in (390, 460, 600)]
     first = shares(cases[0])
     for case in cases[1:]:
         assert shares(case) == pytest.approx(first, abs=1e-12)
-        grown = _volume(case) - _volume(cases[0])
-        extra = case.plenums[0].length_m - cases[0].plenums[0].length_m
-        assert grown == pytest.approx(np.pi / 4 * 0.08**2 * extra)
-
-
-def _volume(case: Case) -> float:
-    graph = build_graph(case).graph
-    return float(sum(d["volume_m3"] for _, d in graph.nodes(data=True) if d["kind"] == "station"))
 
 
 def test_a_step_down_speeds_the_stream_and_starves_what_lies_behind() -> None:

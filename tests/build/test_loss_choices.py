@@ -112,7 +112,7 @@ def test_the_command_refuses_with_exit_code_2(
 ) -> None:
     path = tmp_path / "case.toml"
     path.write_text(to_toml(design(losses={"branch": "basett"})), encoding="utf-8")
-    assert main(["shares", str(path), "--model", "bench", "--samples", "100"]) == 2
+    assert main(["shares", str(path), "--model", "bench"]) == 2
     said = capsys.readouterr().err
     assert "bassett" in said
     assert "Traceback" not in said

@@ -33,7 +33,7 @@ def _engine(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
     n = len(rpm)
     trapped = share * 4.0 * 1.0e-3
     return Shares(
-        "phased", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
+        "engine", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
         {"rpm": rpm, "charge_pressure_pa": pressure}, trapped * rpm[:, None] / 120.0, share,
         deviation_percent(share), spread_percent(share), np.ones(n, bool), np.zeros(n), ("",) * n,
         trapped_air_kg=trapped,
@@ -182,27 +182,6 @@ def test_trims_refuses_injection_that_cannot_trim(
     path.write_text(CASE.read_text().replace('injection = "sequential"', f'injection = "{mode}"'))
     code, _, err = _run(["trims", path], capsys)
     assert code == 2 and f"{mode} injection fires several injectors on one output" in err
-
-
-def test_two_models_are_taken_together(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Phased says even, wave says cylinder 2 gets 4 % more: it is flagged and richened."""
-
-    def both(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
-        made = _engine(case, rpm, pressure)
-        even = np.zeros((len(rpm), 4))
-        other = even + np.array([-1.0, 4.0, -2.0, -1.0])
-        return replace(made, share=even + 0.25, deviation_percent=even,
-                       extra={"other_deviation_percent": other})
-
-    monkeypatch.setattr(service, "solver", lambda *_: both)
-    code, out, _ = _run(["trims", CASE, "--rpm", "4000", "--model", "both", "--json", "-"],
-                        capsys)
-    assert code == 0 and "follows the model that gives it more air" in out
-    cell = json.loads(out)["cells"][0]["cylinders"]
-    assert [c["verdict"] for c in cell] == ["even", "lean", "even", "even"]
-    assert [c["trim_percent"] for c in cell] == pytest.approx([0.0, 2.0, 0.0, 0.0])
 
 
 @pytest.mark.usefixtures("_stand_in")

@@ -36,7 +36,7 @@ def engine(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
     deviation = deviation_percent(share)
     band = Band(0.9, deviation - 1.0, deviation + 1.0, share, share, rpm, rpm, 1, 0, 1)
     return Shares(
-        "phased", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
+        "engine", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
         {"rpm": rpm, "charge_pressure_pa": pressure}, trapped * rpm[:, None] / 120.0, share,
         deviation, spread_percent(share), np.ones(n, bool), np.zeros(n), ("",) * n, band=band,
         trapped_air_kg=trapped)
@@ -356,8 +356,11 @@ def test_factor_of_another_model_or_case(
     args = ["trims", CASE, "--rpm", "4000", "--fit", tmp_path / "f.json"]
     code, _, err = run(args, capsys)
     assert code == 0 and "another state of this case" not in err
-    code, _, err = run([*args, "--model", "engine"], capsys)
-    assert code == 2 and "a factor of the model phased; allowed: one of the model wave" in err
+    old = json.loads((tmp_path / "f.json").read_text())
+    old["engine"]["model"] = "other"
+    (tmp_path / "g.json").write_text(json.dumps(old))
+    code, _, err = run([*args[:-1], tmp_path / "g.json"], capsys)
+    assert code == 2 and "a factor of the model other; allowed: one of the engine figure" in err
     other = tmp_path / "other.toml"
     other.write_text(re.sub(r'\nbore = "[^"]*"', '\nbore = "80 mm"', CASE.read_text(), count=1))
     code, _, err = run(["trims", other, *args[2:]], capsys)
@@ -366,7 +369,7 @@ def test_factor_of_another_model_or_case(
 
 @pytest.mark.parametrize("option, value", [
     ("--rpm", "3000"), ("--load", "2 bar absolute"), ("--on", "fuel"), ("--volts", "14"),
-    ("--model", "engine"), ("--samples", "300"), ("--fit", "f.json")])
+    ("--draws", "30"), ("--fit", "f.json")])
 def test_options_of_a_prediction_are_refused_beside_measured_data(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], option: str, value: str
 ) -> None:

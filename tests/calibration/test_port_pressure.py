@@ -1,4 +1,4 @@
-"""Pressure at the injectors: the phased model's ports, and what the trim sheet makes of them."""
+"""Pressure at the injectors: ports of the engine figure, and what the trim sheet makes of them."""
 
 from __future__ import annotations
 
@@ -7,12 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from distrib.build.phased import solve_phased
+from distrib.answer.trims import AT_PORT, BESIDE_MOUTH
+from distrib.build.engine import solve_engine
 from distrib.calibration.gate import gate
-from distrib.calibration.trim_table import AT_PORT, BESIDE_MOUTH, predicted_table
+from distrib.calibration.trim_table import predicted_table
 from distrib.case.change import with_changes
 from distrib.case.schema import Case
-from distrib.results import FloatArray, Profile, Shares, deviation_percent, spread_percent
+from distrib.results import FloatArray, Profile, Shares, at_point, deviation_percent, spread_percent
+from distrib.unsteady.run import Options
 
 from .made import demo_case
 
@@ -47,28 +49,21 @@ def bernoulli_drop(case: Case, rpm: float) -> FloatArray:
 
 
 def test_port_pressure_of_a_slow_pump() -> None:
-    """Below the charge by the dynamic head (Bernoulli) and the losses, of one to four heads; grows
-    with the square of speed but for the friction factor, which falls with Reynolds number, and the
-    density, which falls with the drop (some percent at these speeds)."""
+    """Below the charge by the dynamic head (Bernoulli) and the losses, of one to four heads on the
+    mean of the cylinders (pressure waves set single ones apart by as much); grows with the square
+    of speed but for the friction factor, which falls with Reynolds number, and the density."""
     case = slow_pump()
-    found = solve_phased(case, rpm=RPM)
+    found = solve_engine(case, rpm=RPM)
     assert found.converged.all()
     drop = case.conditions.charge_pressure_pa - found.extra["port_pressure_pa"]
     assert drop.shape == (2, 4)
-    heads = drop / np.array([bernoulli_drop(case, rpm) for rpm in RPM])
+    heads = drop.mean(axis=1) / np.array([bernoulli_drop(case, rpm) for rpm in RPM]).mean(axis=1)
     assert np.all((heads > 1.0) & (heads < 4.0)), heads
-    assert drop[1] / drop[0] == pytest.approx(4.0, rel=0.1)
-
-
-def test_port_lies_below_the_plenum_beside_its_mouth() -> None:
-    """Loss and head of the runner lie between them: on a one-way pump the order is certain."""
-    found = solve_phased(slow_pump(), rpm=RPM)
-    beside = found.profiles[0].static_pressure_pa.min(axis=1)
-    assert np.all(found.extra["port_pressure_pa"] < beside[:, None])
+    assert drop[1].mean() / drop[0].mean() == pytest.approx(4.0, rel=0.15)
 
 
 def test_a_point_that_does_not_repeat_has_no_port_pressure() -> None:
-    found = solve_phased(demo_case(), rpm=[6000.0], cycles=2)
+    found = solve_engine(demo_case(), rpm=[6000.0], options=Options(max_cycles=2))
     assert not found.converged.any()
     assert np.isnan(found.extra["port_pressure_pa"]).all()
 
@@ -80,7 +75,7 @@ def stand_in(case: Case, ports: FloatArray | None) -> Shares:
     profile = Profile(case.plenums[0].name, x, 2e5 + np.array([[-2e3, -1e3, 1e3, 2e3]]),
                       np.zeros((1, 4)), np.ones(4))
     shares = Shares(
-        "phased", case.title, "hash", np.arange(1, 5), x,
+        "engine", case.title, "hash", np.arange(1, 5), x,
         {"rpm": np.array([6000.0]), "charge_pressure_pa": np.array([2e5])}, share * 0.2, share,
         deviation_percent(share), spread_percent(share), np.ones(1, bool), np.zeros(1), ("",),
         profiles=(profile,), trapped_air_kg=share * 4e-3)
@@ -108,14 +103,14 @@ def test_sheet_of_one_speed_keeps_the_ports() -> None:
 
     Ports 0, 4, 8, 12 kPa above each other under 400 kPa: a few tenths of a percent of fuel."""
     from distrib.calibration import service
-    from distrib.cli.report_data import at_point, trim_sheet
+    from distrib.cli.report_data import trim_sheet
 
     case = demo_case()
     n = 2
     share = np.tile([0.245, 0.25, 0.252, 0.253], (n, 1))
     ports = np.array([2.0e5, 2.1e5])[:, None] + np.array([0.0, 4e3, 8e3, 12e3])
     sweep = Shares(
-        "phased", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
+        "engine", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
         {"rpm": np.array(RPM), "charge_pressure_pa": np.full(n, 2.2e5)}, share, share,
         deviation_percent(share), np.zeros(n), np.ones(n, bool), np.zeros(n), ("",) * n,
         trapped_air_kg=share * 4e-3, extra={"port_pressure_pa": ports})

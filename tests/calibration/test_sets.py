@@ -80,7 +80,7 @@ def solve(case: Case, rpm: FloatArray, pressure: FloatArray) -> Shares:
     share = np.tile(AIR / 4.0, (n, 1))
     trapped = share * 4.0 * MEAN_AIR_KG
     return Shares(
-        "phased", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
+        "engine", case.title, "hash", np.arange(1, 5), np.array([0.05, 0.15, 0.24, 0.34]),
         {"rpm": rpm, "charge_pressure_pa": pressure}, trapped * rpm[:, None] / 120.0, share,
         deviation_percent(share), spread_percent(share), np.ones(n, bool), np.zeros(n), ("",) * n,
         trapped_air_kg=trapped)

@@ -22,7 +22,7 @@ def _table() -> TrimTable:
     trim = np.full(shape, 0.5)
     trim[1, 0, 2] = np.nan
     return TrimTable(
-        "Inline four, <side>", "abc123", "phased", "richen-only", "predicted", 0.5, "fuel",
+        "Inline four, <side>", "abc123", "engine", "richen-only", "predicted", 0.5, "fuel",
         "gasoline", 0.82, (1, 2, 3, 4), np.array([0.05, 0.14, 0.23, 0.32]),
         np.array([4000.0, 6500.0]), np.array([2.3e5]), deviation, deviation - 1.0,
         deviation + 1.0, 0.9, np.array([[["even", "even", "even", "even"]],

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from distrib.losses import area_change, bends, entrances, flange, perforated, throttle, valves
+from distrib.losses import area_change, bends, entrances, flange, perforated, throttle
 from distrib.losses.registry import law
 
 SAME_FORMULA_RTOL = 1e-9
@@ -137,27 +137,3 @@ def test_throttle_refuses_a_plate_beyond_its_stop() -> None:
 def test_throttle_chokes() -> None:
     flow = throttle.mass_flow(0.2, 3e-3, 101325.0, 293.15, [0.9, 0.52, 0.2])
     assert flow[1] == flow[2] > flow[0]
-
-
-def test_valve_areas() -> None:
-    lift = np.linspace(0.0, 0.012, 200)
-    area = valves.minimum_area(0.033, lift, 0.002, 45.0, 0.029, 0.006)
-    assert area[0] == 0.0
-    assert np.all(np.diff(area) > -1e-12)
-    assert area[-1] == pytest.approx(valves.port_area(0.029, 0.006))
-    assert np.all(area <= valves.curtain_area(0.033, lift) + 1e-12)
-
-
-def test_bench_area_does_not_depend_on_the_depression() -> None:
-    """The same nozzle measured at 10 and 28 inches of water gives one effective area."""
-    from distrib.gas.isentropic import mass_flux
-    from distrib.gas.properties import density
-
-    for depression in (2490.9, 6974.5):
-        flow = 8e-4 * mass_flux(1e5, 293.0, 1.0 - depression / 1e5) / density(1e5, 293.0)
-        assert valves.effective_area_bench(flow, depression, 1e5, 293.0) == pytest.approx(8e-4)
-
-
-def test_valve_coefficient_refuses_lift_beyond_its_table() -> None:
-    with pytest.raises(ValueError, match="L/D"):
-        valves.discharge_coefficient(0.6)

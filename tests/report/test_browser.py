@@ -43,7 +43,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "two": report_html([fakes.report(designs.case()), fakes.report(designs.center_case())]),
         "v8": report_html([fakes.report(designs.v8_case())]),
         "bare": report_html([fakes.report(designs.case(), findings=None, trims=None,
-                                          sensitivity=None, influences=None, rpm_sweep=())]),
+                                          sensitivity=None, rpm_sweep=())]),
         "hostile": report_html([hostile]),
     }
     out = {"sample": Path(__file__).parents[2] / "reports" / "demo" / "inline5_report.html"}

@@ -3,31 +3,32 @@
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Iterator
 from pathlib import Path
 
-import designs
-import fakes
+import fake_engine
 import numpy as np
 import pytest
 
-from distrib.cli import report_data
+from distrib.case.schema import Case
 from distrib.cli.app import main
-from distrib.cli.kept import packed, unpacked
+from distrib.results import FloatArray
 
 CASES = Path(__file__).parents[2] / "cases"
 SIDE, CENTER = str(CASES / "inline5_side.toml"), str(CASES / "inline5_center.toml")
 
 
 @pytest.fixture
-def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Results made up by hand instead of the models."""
-    def results(case, wanted, rpm):  # type: ignore[no-untyped-def]
-        return [fakes.shares(case, m) for m in wanted.models], {}, ["a remark"]
+def made_up() -> Iterator[None]:
+    """Engine figures made up by hand instead of solved; the rest is real."""
+    def curve(case: Case, rpm: FloatArray) -> FloatArray:
+        top = 4.0 if case.entries[0].kind == "side" else 1.0
+        top += 20.0 * ((case.plenums[0].sections[0].diameter_m or 0.082) - 0.082)
+        return fake_engine.hill({5: top})(case, rpm)
 
-    monkeypatch.setattr(report_data, "_results", results)
-    monkeypatch.setattr(report_data, "swing_table", lambda case: None)
-    monkeypatch.setattr(report_data, "_reasons", lambda case, engine: ())
-    monkeypatch.setattr(report_data, "compared", lambda *a: ("Side is as even as center.",))
+    with fake_engine.faked(curve):
+        yield
 
 
 @pytest.mark.parametrize("ending", ["svg", "png", "pdf", "dxf"])
@@ -57,7 +58,7 @@ def test_draw_takes_verdicts_from_a_result(tmp_path: Path) -> None:
     (["draw", SIDE, "-o", "x.svg", "--shares", SIDE], "a result written by"),
     (["draw", "absent.toml", "-o", "x.svg"], "absent.toml"),
     (["report", SIDE, "-o", "x.txt"], "a name that ends in .html or .pdf"),
-    (["report", SIDE, "--model", "steady"], "phased, bench, wave"),
+    (["report", SIDE, "--model", "bench"], "--model"),
     (["report", SIDE, "--paper", "A5"], "A4, Letter"),
     (["report", "absent.toml"], "absent.toml")])
 def test_mistakes_are_said_and_write_nothing(
@@ -102,13 +103,29 @@ def test_report_of_two_designs_as_page_and_pdf(
     page, paper, data = (tmp_path / name for name in ("r.html", "r.pdf", "r.json"))
     assert main(["report", SIDE, CENTER, "-o", str(page), "-o", str(paper), "--paper", "Letter",
                  "--date", "2026-02-03", "--json", str(data)]) == 0
-    assert "2026-02-03" in page.read_text()
-    assert "Side is as even as center." in page.read_text()
+    said = json.loads(data.read_text())["comparison"]
+    assert said[0].startswith("B is more even than A: worst spread 1.2 % against 5.0 % (chance ")
+    text = page.read_text().replace("\u00a0", " ")
+    assert "2026-02-03" in text
+    for sentence in said:
+        assert sentence in text
     assert paper.read_bytes().startswith(b"%PDF")
-    written = json.loads(data.read_text())
-    assert written["rpm"] == 7200.0 and written["comparison"] == ["Side is as even as center."]
-    said = capsys.readouterr().err.splitlines()
-    assert said == ["a remark", "a remark", f"wrote {page}", f"wrote {paper}", f"wrote {data}"]
+    assert [line for line in capsys.readouterr().err.splitlines() if "engine runs" not in line] == [
+        f"wrote {page}", f"wrote {paper}", f"wrote {data}"]
+
+
+@pytest.mark.usefixtures("made_up")
+def test_designs_of_different_engines_are_shown_but_not_compared(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str],
+) -> None:
+    page = tmp_path / "r.html"
+    four = str(CASES / "inline4_side.toml")
+    assert main(["report", SIDE, four, "-o", str(page), "--date", "none"]) == 0
+    text = page.read_text().replace("\u00a0", " ")
+    assert "Not compared: " in text and "designs of one engine can be compared" in text
+    assert "more even" not in text and "Cannot tell" not in text
+    assert text.count("runs lean near") >= 1
+    assert "not compared: " in capsys.readouterr().err
 
 
 @pytest.mark.usefixtures("made_up")
@@ -118,15 +135,37 @@ def test_report_takes_trims_and_review_from_the_results(tmp_path: Path) -> None:
     text = target.read_text().replace("\u00a0", " ")
     assert "richen-only" in text and "Tuner sheet" in text and "Reviewer sheet" in text
     assert "[area-ratio]" in text
-    assert "confirm" not in text or "leaks" in text
+    assert "leaks" in text
+    matters = re.search(r">What matters most</h2>(.*?)</section>", text, re.DOTALL)
+    assert matters is not None
+    for group in ("Loss laws: ", "Dimensions: "):
+        assert group in matters.group(1)
+    assert "the largest spread over six speeds of the wanted band" in matters.group(1).replace(
+        "One input at a time", "one input at a time")
 
 
-def test_review_reads_the_engine_model_at_all_its_speeds() -> None:
-    case = designs.case()
-    phased, wave, whole = (fakes.shares(case, m) for m in ("phased", "engine", "engine"))
-    found = report_data.reviewed([phased, wave], {"phased": phased, "engine": whole})
-    assert found[0] is phased and found[1] is whole
-    assert report_data.reviewed([wave], {})[0] is wave
+@pytest.mark.usefixtures("made_up")
+def test_rig_is_shown_only_when_asked_for_and_judges_nothing(tmp_path: Path) -> None:
+    plain, both = tmp_path / "a.html", tmp_path / "b.html"
+    assert main(["report", SIDE, "-o", str(plain), "--date", "none"]) == 0
+    assert main(["report", SIDE, "--bench", "-o", str(both), "--date", "none"]) == 0
+    assert "Deviation by model" not in plain.read_text()
+    text = both.read_text()
+    assert "Deviation by model" in text
+    assert "never trim fuel by a steady rig" in text
+    leads = [re.findall(r'<p class="lead">(.*?)</p>', p.read_text()) for p in (plain, both)]
+    assert leads[0] == leads[1] and len(leads[0]) == 1
+
+
+def test_case_without_any_solution_is_remarked_and_keeps_drawing_and_review(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str],
+) -> None:
+    page = tmp_path / "r.html"
+    with fake_engine.faked(lambda case, rpm: np.full((rpm.size, len(case.runners)), np.nan)):
+        assert main(["report", SIDE, "-o", str(page), "--date", "none", "--no-sensitivity"]) == 0
+    assert "no speed gave a solution" in capsys.readouterr().err
+    text = page.read_text()
+    assert "No model has been run" in text and "Review" in text and "Fuel trims" not in text
 
 
 def test_garbage_is_looked_for_seldom_and_the_setting_comes_back() -> None:
@@ -143,46 +182,3 @@ def test_garbage_is_looked_for_seldom_and_the_setting_comes_back() -> None:
     with pytest.raises(ZeroDivisionError):
         fails()
     assert gc.get_threshold() == before
-
-
-def test_kept_result_comes_back_whole() -> None:
-    shares = fakes.shares(designs.two_plenum_case(), "engine")
-    back = unpacked(packed(shares))
-    assert back.title == shares.title and back.sources == shares.sources
-    assert back.assumed == shares.assumed and back.reason == shares.reason
-    np.testing.assert_array_equal(back.deviation_percent, shares.deviation_percent)
-    assert back.band is not None and shares.band is not None
-    np.testing.assert_array_equal(back.band.chance_lean, shares.band.chance_lean)
-    assert [p.plenum for p in back.profiles] == ["front", "rear"]
-    np.testing.assert_array_equal(back.profiles[1].x_m, shares.profiles[1].x_m)
-    np.testing.assert_array_equal(back.conditions["rpm"], shares.conditions["rpm"])
-
-
-@pytest.mark.parametrize("data", [b"", b"PK\x03\x04 broken", b"{}", b"\x93NUMPY"])
-def test_broken_kept_file_is_no_result(data: bytes) -> None:
-    with pytest.raises((ValueError, KeyError, TypeError, OSError)):
-        unpacked(data)
-
-
-def test_engine_is_run_once_and_found_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    from distrib.build import engine
-    from distrib.cli.kept import kept_engine
-
-    case, calls = designs.case(), []
-
-    def solve(case, rpm):  # type: ignore[no-untyped-def]
-        calls.append(rpm)
-        return fakes.shares(case, "engine")
-
-    monkeypatch.setattr(engine, "solve_engine", solve)
-    first = kept_engine(case, [6500.0], str(tmp_path))
-    second = kept_engine(case, [6500.0], str(tmp_path))
-    assert len(calls) == 1
-    np.testing.assert_array_equal(first.share, second.share)
-    kept_engine(case, [7000.0], str(tmp_path))
-    next(iter(tmp_path.glob("engine-*.npz"))).write_bytes(b"broken")
-    kept_engine(case, [6500.0], str(tmp_path))
-    kept_engine(case, [7000.0], str(tmp_path))
-    assert len(calls) == 3

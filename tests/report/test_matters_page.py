@@ -45,7 +45,7 @@ def test_table_has_kind_change_and_both_figures() -> None:
     assert table.rows[0][0] == "cross-flow loss at the mouths"
     assert table.rows[0][1:] == ("loss laws", SIGMAS, "7.0", "14.5", "0.840", "0.890")
     assert "0.860" in table.notes[0]
-    plain = sensitivity_table(SensitivityTable("phased", 4.0, (
+    plain = sensitivity_table(SensitivityTable("engine", 4.0, (
         Sensitivity("regain", "0.6 / 0.9", 2.4, 5.2),)))
     assert plain.rows == (("regain", "0.6 / 0.9", "2.4", "5.2"),)
 
@@ -75,7 +75,7 @@ def test_bars_reach_from_the_design_to_each_end_in_both_panels() -> None:
 
 
 def test_without_lambda_there_is_one_panel() -> None:
-    picture = sensitivity_picture(SensitivityTable("phased", 4.0, (
+    picture = sensitivity_picture(SensitivityTable("engine", 4.0, (
         Sensitivity("regain", "0.6 / 0.9", 2.4, 5.2),)), "x")
     with house_style():
         figure = new_figure(picture.width_in, picture.height_in)

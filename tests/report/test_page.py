@@ -10,19 +10,28 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import designs
+import fake_engine
 import fakes
 import numpy as np
 import pytest
 
+from distrib.report.answer_words import first_lines, worst_table
 from distrib.report.cautions import in_order
-from distrib.report.data import FindingRow, RpmSweep
+from distrib.report.data import FindingRow
 from distrib.report.document import Grid, Heading
+from distrib.report.glance import NO_ENGINE_FIGURE, NOT_COMPARED, RIG
 from distrib.report.html import report_html, tight
 from distrib.report.pdf import PAPERS_IN, report_pdf
 from distrib.report.pdftext import break_lines, column_widths, width_in
 from distrib.report.sections import build_document
 from distrib.report.sheets import bench_sheet
-from distrib.report.tables import findings_table, idle_in_words, passed_table, share_table
+from distrib.report.tables import (
+    RIG_NOTE,
+    findings_table,
+    idle_in_words,
+    passed_table,
+    share_table,
+)
 
 HOSTILE = "<script>alert('x')</script><img src=x onerror=y> & \"two\""
 
@@ -95,6 +104,7 @@ def test_page_is_sound_for_readers_who_do_not_see_it(two: str) -> None:
     assert all(b - a <= 1 for a, b in zip(page.headings, page.headings[1:], strict=False))
     assert page.svgs == page.named_svgs > 10
     assert page.tables == page.captions > 8
+    assert "<caption></caption>" not in two and 'aria-label=""' not in two
     assert page.heads_without_scope == page.unnamed == 0
     assert page.language == "en"
 
@@ -113,11 +123,11 @@ def test_sections_appear_only_with_their_data() -> None:
             "assumptions", "laws", "cautions", "versions", "shop-sheet",
             "bench-sheet", "tuner-sheet", "reviewer-sheet"} == full
     bare = fakes.report(designs.case(), findings=None, trims=None, sensitivity=None,
-                        influences=None, rpm_sweep=())
+                        rpm_sweep=())
     names = {s.name for s in build_document([bare]).sections}
     assert full - names == {"rpm", "sensitivity", "trims", "review", "tuner-sheet",
                             "reviewer-sheet"}
-    empty = dataclasses.replace(bare, shares=(), reasons=())
+    empty = dataclasses.replace(bare, shares=(), reasons=(), lines=(), worst=None)
     names = {s.name for s in build_document([empty]).sections}
     assert {"shares", "why", "laws"} & names == set()
     assert "No model has been run" in report_html([empty])
@@ -125,45 +135,42 @@ def test_sections_appear_only_with_their_data() -> None:
         build_document([])
 
 
-def test_two_designs_are_compared_on_one_scale_and_may_be_alike() -> None:
+def test_designs_are_compared_by_the_sentences_given_and_never_by_bands_alone() -> None:
     side, center = fakes.report(designs.case()), fakes.report(designs.center_case())
-    text = report_html([side, center])
-    assert "Cannot tell A: Inline five, side entry and B: Inline five, center entry apart" in text
-    even = dataclasses.replace(center, shares=(fakes.shares(
-        designs.center_case(), deviation=(-0.2, 0.1, 0.2, 0.0, -0.1), half=0.1),))
-    assert "B: Inline five, center entry is the more even design" in report_html([side, even])
-    spoken = report_html([side, center], comparison=["Side is more even with a chance of 7 %."])
-    assert "Side is more even with a chance of 7 %." in words(spoken)
-    assert "Cannot tell" not in spoken
+    spoken = words(report_html([side, center], comparison=["Side is more even (chance 7 %)."]))
+    assert '<p class="lead">Side is more even (chance 7 %).</p>' in spoken
+    assert NOT_COMPARED not in spoken
+    silent = words(report_html([side, center]))
+    assert NOT_COMPARED in silent and "more even" not in silent and "Cannot tell" not in silent
+    assert NOT_COMPARED not in words(report_html([side]))
 
 
-def test_answer_names_the_leanest_first_and_says_it_in_words() -> None:
-    text = words(report_html([fakes.report(designs.case())]))
+def test_answer_on_the_page_is_that_of_the_terminal() -> None:
+    case = designs.case()
+    found = fakes.answer(case)
+    text = words(report_html([fakes.report(case, found)]))
+    lines = first_lines(found)
+    assert re.search(r'<p class="lead">(.*?)</p>', text)[1] == lines[0]  # type: ignore[index]
+    assert lines[0].startswith("Cylinder 5 runs lean near 6500 rpm: +2.0 % air (90 % band ")
+    for line in lines[1:]:
+        assert f"<p>{line}</p>" in text
+    shown = re.findall(r"<tr>(.*?)</tr>", text, re.DOTALL)
+    cells = [tuple(" ".join(c.split()) for c in re.findall(r"<t[hd][^>]*>([^<]*)", row))
+             for row in shown]
+    for row in worst_table(found).rows:
+        assert tuple(" ".join(c.split()) for c in row) in cells, row
+
+
+def test_answer_is_about_the_worst_speed_not_about_one_of_the_list() -> None:
+    """Even at the listed speeds, lean between them."""
+    case = designs.case().model_copy(update={"conditions": designs.case().conditions.model_copy(
+        update={"rpm": (3000.0, 4500.0, 6500.0)})})
+    found = fake_engine.answered(case, fake_engine.hill({3: 3.4}, 5500.0, 300.0))
+    text = words(report_html([fakes.report(case, found)]))
     lead = re.search(r'<p class="lead">(.*?)</p>', text)
     assert lead is not None
-    assert lead.group(1) == ("Lean, more air at equal fuel: cylinder 5 (387 mm from entry). "
-                             "Rich, less air at equal fuel: cylinder 1 (43 mm from entry).")
-    assert ("most air in cylinder 5 (+2.0 %, band +0.7 to +3.3 %), least air in cylinder 1 "
-            "(-2.1 %, band -3.0 to -1.2 %)") in text
-    assert "a rig shows the upper limit" in text
-
-
-def test_a_worse_speed_is_said_beside_the_answer() -> None:
-    case = designs.case()
-    quiet = fakes.shares(case, deviation=(0.1, 0.0, -0.1, 0.0, 0.0), half=0.1)
-    deviation = np.array([[0.2, -0.2, 0.0, 0.0, 0.0], [-1.0, -0.8, 2.8, -1.2, 0.2]])
-
-    def lead(peak: float) -> str:
-        rows = deviation * np.array([[1.0], [peak / 2.8]])
-        sweep = RpmSweep("engine", np.array([6500.0, 4500.0]), rows)
-        data = dataclasses.replace(fakes.report(case), shares=(quiet,), rpm_sweep=(sweep,))
-        return words(report_html([data]))
-
-    even = "Even within the limits: no cylinder stands out as lean or rich."
-    more = "More at another speed: cylinder 3 {} % at 4500 rev/min (engine model), {}."
-    assert f"{even} {more.format('+2.8', 'watch')}" in lead(2.8)
-    assert f"{even} {more.format('+3.4', 'lean')}" in lead(3.4)
-    assert "another speed" not in lead(1.4)
+    assert lead.group(1).startswith("Cylinder 3 runs lean near 5500 rpm: +3.4 % air")
+    assert "engine model, 5500 rev/min" in text
 
 
 def test_why_says_which_way_regain_and_losses_push() -> None:
@@ -207,17 +214,25 @@ def test_doubts_are_sentences_and_thin_laws_stand_in_one_line() -> None:
 
 def test_all_even_is_said_with_the_warning_not_to_lean_out() -> None:
     case = designs.case()
-    quiet = fakes.shares(case, deviation=(0.1, 0.0, -0.1, 0.0, 0.0), half=0.1)
-    data = dataclasses.replace(fakes.report(case), shares=(quiet,))
+    quiet = fake_engine.answered(case, fake_engine.hill({1: 0.1}, 6500.0), 0.05)
+    data = fakes.report(case, dataclasses.replace(quiet, verdict=np.full_like(
+        quiet.verdict, "even"), worst=tuple(dataclasses.replace(w, verdict="even")
+                                            for w in quiet.worst)))
     text = words(report_html([data]))
-    assert "Even within the limits: no cylinder stands out as lean or rich." in text
-    assert "A prediction of even is no leave to lean out." in text
+    assert "No cylinder stands out as lean: the most is cylinder 1 near 6500 rpm" in text
+    assert "Measure all the same." in text
+    assert "An even prediction does not make it safe to lean out." in text
 
 
-def test_rig_figures_alone_are_marked_as_such() -> None:
+def test_rig_figures_alone_are_marked_as_such_and_give_no_verdict() -> None:
     case = designs.case()
-    data = dataclasses.replace(fakes.report(case), shares=(fakes.shares(case, "bench"),))
-    assert "figures of a steady rig, which overstates what an engine does" in report_html([data])
+    data = fakes.report(case, lines=(), worst=None, trims=None, rpm_sweep=())
+    text = words(report_html([dataclasses.replace(data, shares=data.shares[1:])]))
+    assert f'<p class="lead">{NO_ENGINE_FIGURE}</p>' in text
+    assert f"; {RIG}." in text and RIG_NOTE.lower() in text.lower()
+    assert "most air in cylinder 5 (+8.4 %" in text
+    for said in ("lean: more air", "rich: less air", "letter of the verdict", "% lean"):
+        assert said not in text
 
 
 def test_point_without_solution_is_reported_in_words() -> None:
@@ -226,8 +241,8 @@ def test_point_without_solution_is_reported_in_words() -> None:
         fakes.shares(case), converged=np.array([False]), reason=("runner 3: choked",),
         share=np.full((1, 5), np.nan), deviation_percent=np.full((1, 5), np.nan),
         spread_percent=np.array([np.nan]))
-    data = fakes.report(case, trims=None, findings=None, sensitivity=None, influences=None,
-                        rpm_sweep=())
+    data = fakes.report(case, trims=None, findings=None, sensitivity=None, rpm_sweep=(), lines=(),
+                        worst=None)
     text = report_html([dataclasses.replace(data, shares=(bad,))])
     assert "No solution at this point: runner 3: choked" in text
     assert "nan" not in re.sub(r"<svg.*?</svg>", "", text, flags=re.DOTALL).lower().split()

@@ -55,7 +55,7 @@ def test_share_table_shows_no_more_than_the_band_justifies(half: float, deviatio
 
 def test_share_table_says_which_way_lean_goes() -> None:
     case = designs.case()
-    table = tables.share_table(case, fakes.shares(case, "bench"))
+    table = tables.share_table(case, fakes.shares(case, deviation=(-7.2, -4.4, -0.9, 4.1, 8.4)))
     assert table.rows[0][-1] == "R rich: less air"
     assert table.rows[-1][-1] == "L lean: more air"
     assert [row[1] for row in table.rows] == ["43", "129", "215", "301", "387"]
@@ -64,6 +64,17 @@ def test_share_table_says_which_way_lean_goes() -> None:
     lambdas = [float(row[5]) for row in table.rows]
     assert np.mean(lambdas) == pytest.approx(case.fuel.lambda_target, abs=5e-3)
     assert lambdas[-1] > case.fuel.lambda_target > lambdas[0]
+
+
+def test_rig_figures_have_neither_verdict_nor_lambda_nor_trim() -> None:
+    case = designs.case()
+    trims = dict.fromkeys(range(1, 6), 0.5)
+    table = tables.share_table(case, fakes.shares(case, "bench"), trims=trims)
+    assert [c.name for c in table.columns] == [
+        "cyl.", "from entry", "share", "deviation", "90 % band"]
+    assert [float(row[3]) for row in table.rows] == pytest.approx(
+        fakes.by_cylinder(5, "bench"), abs=0.05)
+    assert table.notes[-1] == tables.RIG_NOTE
 
 
 def test_narrow_terminal_keeps_what_matters_and_says_what_it_left_out() -> None:

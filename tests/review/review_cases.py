@@ -178,7 +178,7 @@ def _drawing() -> schema.Drawing:
 
 def shares(
     deviation: tuple[float, ...] = (-0.4, -0.1, 0.1, 0.4),
-    model: str = "phased",
+    model: str = "engine",
     chance_lean: float | None = None,
     chance_leanest: float = 0.9,
 ) -> Shares:

@@ -76,7 +76,7 @@ def wide_open_bore(bore_m: float) -> Change:
 def lean(percent: float, chance: float | None = None, sure: float = 0.9) -> tuple[Shares, ...]:
     """Cylinder 4 with so much more air than the mean."""
     rest = -percent / 3.0
-    return (shares((rest, rest, rest, percent), "phased", chance, sure),)
+    return (shares((rest, rest, rest, percent), "engine", chance, sure),)
 
 
 WANTED = part("conditions", wanted_rpm=(2000.0, 2500.0))

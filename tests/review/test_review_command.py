@@ -9,8 +9,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import fake_engine
+import numpy as np
 import pytest
 
+from distrib.cli.app import main
 from distrib.review import RULES
 
 ROOT = Path(__file__).parents[2]
@@ -112,19 +115,33 @@ def test_override_of_an_unknown_rule_is_bad_input(tmp_path: Path) -> None:
     assert done.returncode == 2 and "area-ratio" in done.stderr
 
 
-def test_unknown_model_is_bad_input() -> None:
-    done = run("--model", "phsed", str(SIDE))
-    assert done.returncode == 2 and "nearest: phased" in done.stderr
+def test_too_few_draws_are_bad_input() -> None:
+    done = run("--draws", "5", str(SIDE))
+    assert done.returncode == 2 and "--draws" in done.stderr
 
 
-@pytest.mark.slow
-def test_models_run_and_are_named() -> None:
-    done = run("--json", "-", str(CENTER))
-    data = json.loads(done.stdout)
-    assert data["models"] == ["phased", "engine", "bench"] and data["flow_basis"] == "phased model"
+def test_engine_figure_over_its_speeds_and_rig_are_reviewed(
+        capsys: pytest.CaptureFixture[str]) -> None:
+    """With known engine figures; the rig is solved."""
+    with fake_engine.faked(fake_engine.hill({5: 4.0, 2: 1.0})):
+        code = main(["review", "--json", "-", str(CENTER)])
+    data = json.loads(capsys.readouterr().out)
+    assert code == 4
+    assert data["models"] == ["engine", "bench"] and data["flow_basis"] == "engine model"
     found = {f["id"]: f for f in data["findings"]}
-    assert "rev/min" in found["spread"]["text"] and found["spread"]["value"] > 0.0
-    assert found["bench-spread"]["value"] > found["spread"]["value"]
-    assert "cylinder" in found["lean-risk"]["text"] and "chance" in found["lean-risk"]["text"]
+    assert found["spread"]["text"].startswith("engine model: largest spread 5.7 % at 6000 rev/min")
+    assert found["bench-spread"]["text"].startswith("bench model: largest spread")
+    risk = found["lean-risk"]
+    assert risk["text"].startswith("engine model: cylinder 5 gets +4.0 % air at 6000 rev/min")
+    assert "chance of passing the lean limit" in risk["text"] and risk["verdict"] == "change"
     assert "of the samples" in found["rank-certainty"]["text"]
     assert found["runner-tuning"]["text"].startswith("engine model fills best")
+
+
+def test_case_without_solution_is_reviewed_by_estimates(
+        capsys: pytest.CaptureFixture[str]) -> None:
+    with fake_engine.faked(lambda case, rpm: np.full((rpm.size, len(case.runners)), np.nan)):
+        main(["review", "--json", "-", str(CENTER)])
+    said = capsys.readouterr()
+    assert "no solution, plain estimates stand in: " in said.err
+    assert json.loads(said.out)["flow_basis"].startswith("estimate at ")

@@ -138,21 +138,29 @@ def test_a_chance_from_samples_is_never_nought_or_all(part_of_one: float, words:
     assert "by the band at 3000 rev/min" in text
 
 
-def test_worst_engine_model_and_speed_are_named() -> None:
+def test_worst_speed_is_named() -> None:
     import dataclasses
 
     import numpy as np
 
-    waves = shares((-1.0, -1.0, 0.0, 2.0), "engine")
-    steeper = np.array([[1.0], [1.5]]) * waves.deviation_percent
-    waves = dataclasses.replace(waves, deviation_percent=steeper,
+    found = shares((-1.0, -1.0, 0.0, 2.0))
+    steeper = np.array([[1.0], [1.5]]) * found.deviation_percent
+    found = dataclasses.replace(found, deviation_percent=steeper,
                                 spread_percent=np.array([3.0, 4.5]))
-    result = review(sound(), (*lean(0.5), waves))
+    result = review(sound(), (found,))
     spread, risk = result.finding("spread"), result.finding("lean-risk")
     assert spread.text.startswith("engine model: largest spread 4.5 % at 6500 rev/min")
     assert (spread.verdict, spread.value) == ("ask", 4.5)
     assert "engine model: cylinder 4 gets +3.0 % air at 6500 rev/min" in risk.text
     assert risk.value == pytest.approx(3.0)
+
+
+def test_a_rig_figure_is_no_lean_risk_and_no_spread_of_the_engine() -> None:
+    result = review(sound(), shares((-9.0, -1.0, 0.0, 10.0), "bench"))
+    assert "no model has run" in result.finding("spread").text
+    risk = result.finding("lean-risk")
+    assert risk.verdict == "ask" and "lean risk is not known" in risk.text
+    assert result.finding("bench-spread").value == pytest.approx(19.0)
 
 
 def test_a_wide_band_takes_the_tenths_away() -> None:
@@ -183,7 +191,7 @@ def test_without_models_the_estimate_is_named() -> None:
     result = review(sound())
     assert "volumetric efficiency 1" in result.flow_basis and result.models == ()
     assert "no model has run" in result.finding("spread").text
-    assert "phased model" in review(sound(), shares()).finding("plenum-mach").text
+    assert "engine model" in review(sound(), shares()).finding("plenum-mach").text
 
 
 def test_engine_model_decides_the_tuned_speed() -> None:
@@ -193,15 +201,15 @@ def test_engine_model_decides_the_tuned_speed() -> None:
 
     speeds = np.array([3000.0, 5000.0, 7000.0])
     filling = np.array([[0.9] * 4, [1.05] * 4, [0.95] * 4])
-    wave = dataclasses.replace(
-        shares(model="engine"),
+    found = dataclasses.replace(
+        shares(),
         conditions={"rpm": speeds},
         volumetric_efficiency=filling,
     )
-    finding = review(sound(), wave).finding("runner-tuning")
+    finding = review(sound(), found).finding("runner-tuning")
     assert (finding.verdict, finding.value) == ("ok", 5000.0)
     slow = part("conditions", wanted_rpm=(2000.0, 2500.0))(sound())
-    assert review(slow, wave).finding("runner-tuning").verdict == "ask"
+    assert review(slow, found).finding("runner-tuning").verdict == "ask"
 
 
 def test_points_that_did_not_converge_are_left_out() -> None:

@@ -27,7 +27,7 @@ def solve(case: Any, *, rpm: Any = None, slope: float = 1.0) -> Shares:
     share = air / air.sum(axis=-1, keepdims=True)
     converged = speeds != 3000.0
     return Shares(
-        model="bench" if rpm is None else "phased", title=case.title, case_hash="",
+        model="bench" if rpm is None else "engine", title=case.title, case_hash="",
         cylinders=cylinders, distance_from_entry_m=np.zeros(cylinders.size),
         conditions={"rpm": speeds}, air_kg_s=air, share=share,
         deviation_percent=deviation_percent(share), spread_percent=spread_percent(share),

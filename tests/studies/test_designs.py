@@ -8,14 +8,17 @@ from typing import Any
 
 import numpy as np
 import pytest
+from fake_engine import faked, hill
 
+from distrib.answer import answers
+from distrib.answer.speeds import wanted_band
 from distrib.build.draws import Draws
 from distrib.case.change import case_hash, with_changes
 from distrib.case.read import read_case
 from distrib.case.schema import Case
-from distrib.errors import InputError
+from distrib.errors import InputError, NoSolution
 from distrib.results import FloatArray
-from distrib.studies.designs import compare_designs, screen, sensitivity, swings
+from distrib.studies.designs import compare_designs, compared, screen, sensitivity, swings
 from distrib.studies.designsearch import Options, search_case, write_proposals
 from distrib.studies.dimensions import dimension_effects, dimension_indices
 from distrib.studies.plan import Dimension
@@ -67,7 +70,7 @@ def test_same_seed_same_draw_of_the_same_name(case: Case) -> None:
 
 
 def test_given_draws_of_zero_are_the_nominal_design(case: Case) -> None:
-    names = uncertain_names(case)
+    names = uncertain_names(case, "bench")
     assert len(names) > 4 and len(set(names)) == len(names)
     from distrib.build.bench import solve_bench
     from distrib.studies.sampled import sample_bench
@@ -82,13 +85,48 @@ def test_given_draws_of_zero_are_the_nominal_design(case: Case) -> None:
 
 
 def test_a_design_cannot_be_told_from_itself_but_from_a_worse_one(case: Case) -> None:
+    """Of two equal designs no draw differs: the chance is that of a tie."""
+    def curve(case: Case, rpm: FloatArray) -> FloatArray:
+        return hill({4: 9.0 if case.entries[0].kind == "side" else 1.0})(case, rpm)
+
     side = read_case(CASES / "inline4_side.toml")
-    found = compare_designs({"center": case, "again": case, "side": side}, "bench", samples=128)
+    with faked(curve):
+        found = compare_designs({"center": case, "again": case, "side": side}, draws=48)
     assert found.ranking() == ((1, ("center", "again")), (3, ("side",)))
-    assert found.chance_overall[0, 1] == 0.5
-    slower = with_changes(side, {"conditions.rpm": [2500, 3500]})
-    with pytest.raises(InputError, match="as in the first design"):
-        compare_designs({"center": case, "side": slower}, KNOWN, samples=32)
+    assert found.chance_overall[0, 1] == 0.5 and found.samples == 48
+    again = case.model_copy(update={"conditions": case.conditions.model_copy(
+        update={"rpm": (500.0, 700.0), "wanted_rpm": None})})
+    with faked(curve), pytest.raises(InputError, match="speeds that all cases share"):
+        compare_designs({"center": case, "slow": again}, draws=32)
+
+
+def test_speeds_outside_the_wanted_band_do_not_count(case: Case) -> None:
+    """Far worse where nobody wants torque, more even where it is wanted."""
+    low, high = wanted_band(case)
+    outside = min(case.conditions.rpm)
+    assert outside < low - 400.0
+
+    def curve(case: Case, rpm: FloatArray) -> FloatArray:
+        side = case.entries[0].kind == "side"
+        return (hill({4: 0.2 if side else 6.0}, 0.5 * (low + high), 300.0)(case, rpm)
+                + hill({1: 12.0 if side else 0.2}, outside, 100.0)(case, rpm))
+
+    side = read_case(CASES / "inline4_side.toml")
+    with faked(curve):
+        answers_of = dict(zip(("center", "side"), answers([case, side], draws=48), strict=True))
+    found = compared(answers_of)
+    assert found.ranking() == ((1, ("side",)), (2, ("center",)))
+    everywhere = compared(answers_of, everywhere=True)
+    assert everywhere.ranking() == ((1, ("center",)), (2, ("side",)))
+
+
+def test_designs_that_share_no_solved_speed_are_not_compared(case: Case) -> None:
+    with faked(hill({4: 2.0}, unsolved_rpm=(3000.0,))), pytest.raises(
+            NoSolution, match="no speed gave a solution"):
+        compare_designs({"a": case, "b": case}, rpm=[3000.0], draws=32)
+    with faked(hill({4: 2.0}, unsolved_rpm=(3000.0,))):
+        found = compare_designs({"a": case, "b": case}, rpm=[3000.0, 5000.0], draws=32)
+    assert found.samples == 32 and found.chance.shape == (2, 2, 1)
 
 
 def test_sensitivity_of_a_known_sampler_names_its_only_input(case: Case) -> None:

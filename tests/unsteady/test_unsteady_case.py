@@ -1,4 +1,4 @@
-"""The engine model of whole cases: symmetry, agreement with phased in the limit, plots, failures."""
+"""The engine model of whole cases: symmetry, plots, failures."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import pytest
 
 from distrib.build.engine import engine_shares, grid_estimate, run_engine, solve_engine
 from distrib.build.engine_setup import case_setup
-from distrib.build.phased import solve_phased
 from distrib.case.change import with_changes
 from distrib.case.read import read_case
 from distrib.case.template import starter
@@ -61,20 +60,6 @@ def test_center_entry_of_a_symmetric_engine_is_symmetric():
     # both pairs draw half a cycle apart; equal to the repetition tolerance
     assert d[0] == pytest.approx(d[3], abs=0.05)
     assert d[1] == pytest.approx(d[2], abs=0.05)
-
-
-def test_phased_and_wave_agree_without_inertia(side):
-    """Short, fat, slow; valves close at the dead centres, so that nothing is pushed back (what
-    comes back is kept in order by the engine model and mixed at once by the phased one)."""
-    short = with_changes(side, {
-        "runners.length": "20 mm", "entry.length": "30 mm", "engine.intake_valve.opens": "0 deg",
-        "engine.intake_valve.closes": "0 deg", "engine.exhaust_valve.closes": "0 deg",
-        "engine.exhaust_pressure": "1.2 bar gauge", "engine.port_length": "0 mm"})
-    wave = solve_engine(short, rpm=400.0, options=COARSE)
-    phased = solve_phased(short, rpm=400.0)
-    assert wave.converged.all(), wave.reason
-    assert np.abs(wave.deviation_percent - phased.deviation_percent).max() < AGREE
-    np.testing.assert_allclose(wave.volumetric_efficiency, phased.volumetric_efficiency, rtol=0.02)
 
 
 def test_failed_point_says_why(side):

@@ -97,8 +97,8 @@ def test_two_equal_ducts_joined_are_one_duct():
     pulse = 200.0 * np.exp(-(((x - 0.5) / 0.1) ** 2))
     p = 101325.0 + pulse
     start = Start(x, p, 293.15 * (p / 101325.0) ** (2.0 / 7.0), 0.0 * x, 0.0 * x)
-    one = UnsteadySetup(ducts=(cases.plain("one", 2.0, 1e-3, Closed(), Transmissive(), start=start),),
-                    viscous=False)
+    alone = cases.plain("one", 2.0, 1e-3, Closed(), Transmissive(), start=start)
+    one = UnsteadySetup(ducts=(alone,), viscous=False)
     two = UnsteadySetup(ducts=(
         cases.plain("a", 1.0, 1e-3, Closed(), ToJunction(0), start=start),
         cases.plain("b", 1.0, 1e-3, ToJunction(0), Transmissive())), junctions=1, viscous=False)

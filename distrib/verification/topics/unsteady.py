@@ -18,8 +18,8 @@ GRID = "discretisation, stated requirement"
 
 CHECKS = (
     Published(
-        "unsteady.sod", CLOSED_FORM, "exact Riemann problem, row rie.sod: p, u, rho left, rho right, "
-        "shock speed", (0.30313, 0.927453, 0.426319, 0.265574, 1.75216),
+        "unsteady.sod", CLOSED_FORM, "exact Riemann problem, row rie.sod: p, u, rho left, rho "
+        "right, shock speed", (0.30313, 0.927453, 0.426319, 0.265574, 1.75216),
         "400 cells, plateau read in its middle", cases.sod_plateaus, "unsteady", "closed form",
         rtol=0.004),
     Published(
@@ -49,8 +49,8 @@ CHECKS = (
         "end correction 0.6133 a, row ac.qw.unfl, Hz", (236.843,), GRID + " 0.5 %",
         partial(cases.quarter_wave, 0.6133 * 0.02), "unsteady", "published", rtol=0.005),
     Published(
-        "unsteady.helmholtz", CLOSED_FORM, "(c/2 pi) sqrt(A/(V L)), c 343.2, d 40 mm, L 0.1 m, V 20 l "
-        "(neck 0.6 % of the volume), Hz", (43.2970,), GRID + " 1 %; the limit itself 0.1 %",
+        "unsteady.helmholtz", CLOSED_FORM, "(c/2 pi) sqrt(A/(V L)), c 343.2, d 40 mm, L 0.1 m, V "
+        "20 l (neck 0.6 % of the volume), Hz", (43.2970,), GRID + " 1 %; the limit itself 0.1 %",
         partial(cases.helmholtz, 0.02, 0.04, 0.1, 43.3), "unsteady", "closed form", rtol=0.01),
     Published(
         "unsteady.junction.3", CLOSED_FORM, "linear acoustics, three equal pipes: R, T",
@@ -65,12 +65,13 @@ CHECKS = (
         "closed form", rtol=0.01),
     Published(
         "unsteady.area.four", CLOSED_FORM, "linear acoustics, area step to four times: R, T",
-        (-0.6, 0.4), GRID + " 1 %", partial(cases.junction, (1e-3, 4e-3)), "unsteady", "closed form",
-        rtol=0.01),
+        (-0.6, 0.4), GRID + " 1 %", partial(cases.junction, (1e-3, 4e-3)), "unsteady",
+        "closed form", rtol=0.01),
     Published(
-        "unsteady.rig.plateaus", RIG, RIG_WHERE + ": incident, side branch, straight, reflected, kPa",
-        (6.74, 4.74, 4.79, -2.21), RIG_WHY, lambda: cases.rig_plateaus()[:4], "unsteady", "measured",
-        rtol=0.10),
+        "unsteady.rig.plateaus", RIG, RIG_WHERE + ": incident, side branch, straight, "
+        "reflected, kPa",
+        (6.74, 4.74, 4.79, -2.21), RIG_WHY, lambda: cases.rig_plateaus()[:4], "unsteady",
+        "measured", rtol=0.10),
     Published(
         "unsteady.rig.arrival", RIG, RIG_WHERE + ": front at the transducer 2.62 m from the "
         "diaphragm, ms", (7.4,), "stated reading error of time", lambda: cases.rig_plateaus()[4],
