@@ -81,9 +81,10 @@ def _compile(function: F, **options: Any) -> F:
 
     options = {"nogil": True, "error_model": "numpy", "fastmath": {"contract"},
                "no_cfunc_wrapper": True, **options}
-    name = module_folder(function.__module__)
-    if name is None:  # no module of the project: numba's own rule holds
-        return cast("F", njit(cache=True, **options)(function))
+    kept: bool = options.pop("cache", True)
+    name = module_folder(function.__module__) if kept else None
+    if name is None:  # not kept, or no module of the project: numba's own rule holds
+        return cast("F", njit(cache=kept, **options)(function))
     with _cache_folder(name) as cached:
         compiled: Any = njit(cache=cached, **options)(function)
     if cached:

@@ -23,9 +23,14 @@ from distrib.kernels import kernel
 @kernel
 def total(x):
     return law(x) + 1.0
+
+@kernel
+def other(x):
+    return x
 """
 RUN = """import numba
-from distrib.outer import total
+from distrib.outer import other, total
+other(1.0)
 print(total(10.0), bool(numba.config.CACHE_DIR))
 """
 

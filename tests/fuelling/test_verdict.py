@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from distrib.fuelling.lambda_ import lambda_at_equal_fuel
-from distrib.fuelling.verdict import RANK, more_cautious, side, verdicts, words
+from distrib.fuelling.verdict import side, verdicts, words
 
 
 def test_backward_flow_is_no_rich_cylinder() -> None:
@@ -25,9 +25,3 @@ def test_backward_flow_has_no_lambda() -> None:
     following = lambda_at_equal_fuel([0.6, 0.5, 0.0, -0.1], 0.9, air_following_fraction=1.0)
     np.testing.assert_allclose(following[:2], 0.9, rtol=1e-14)  # fuel divides as the air does
     assert np.isnan(following[2:]).all()
-
-
-def test_backward_flow_is_heeded_before_all_else() -> None:
-    others = np.array(["lean", "watch", "rich", "even"])
-    assert set(more_cautious(others, np.array(["backward"] * 4)).tolist()) == {"backward"}
-    assert max(RANK, key=lambda v: RANK[v]) == "backward"
