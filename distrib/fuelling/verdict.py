@@ -18,6 +18,8 @@ WORDS: Final[dict[Verdict, str]] = {
     "backward": "air flows back out of it: no mixture, and no trim that helps",
 }
 
+RANK: Final[dict[Verdict, int]] = {"backward": 4, "lean": 3, "watch": 2, "rich": 1, "even": 0}
+
 
 def verdicts(
     deviation_percent: Any,
