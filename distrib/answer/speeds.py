@@ -15,8 +15,8 @@ SCAN_RPM: Final = 75.0
 """Step of the coarse look. Peaks of the demo cases are 300 rev/min wide or more at half height."""
 BEND_PERCENT: Final = 1.0
 """Straight lines between the solved speeds may miss a deviation by this much, percent points."""
-MOST: Final = 16
-"""Most speeds beside those that the case lists."""
+MOST: Final = 12
+"""Most speeds before peaks are added; the listed ones and the wanted band's ends count."""
 LOOK_RPM: Final = 25.0
 
 
@@ -49,9 +49,8 @@ def bends(rpm: FloatArray, curves: FloatArray, keep: list[float]) -> list[float]
         return sorted({float(x) for x in rpm} | set(keep))
     x, y = rpm[good], curves[good]
     held = {0, x.size - 1, *y.argmax(axis=0).tolist()}
-    held |= {int(np.abs(x - k).argmin()) for k in keep if np.abs(x - k).min() < 1e-6}
-    while len(held) < MOST:
-        at = sorted(held)
+    while len(held) + len(keep) < MOST:
+        at = sorted({*held, *(int(np.abs(x - k).argmin()) for k in keep)})
         lines = np.stack([np.interp(x, x[at], y[at, c]) for c in range(y.shape[1])], axis=-1)
         miss = np.abs(lines - y).max(axis=1)
         worst = int(miss.argmax())

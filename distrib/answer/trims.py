@@ -28,7 +28,7 @@ def predicted_trims(case: Case, shares: Shares, deviation: FloatArray, *,
     enlargement(case)
     factor, _ = port_factor(case, shares)
     return plan(needed_multiplier(1.0 + deviation / 100.0, factor), policy=policy,
-                evidence="predicted", step=step, limits=limits_of(case))
+                step=step, limits=limits_of(case))
 
 
 def port_pressures(case: Case, shares: Shares) -> tuple[FloatArray, str] | None:

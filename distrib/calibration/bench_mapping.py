@@ -72,6 +72,9 @@ def read_bench_mapping(path: str | Path) -> BenchMapping:
     top = root.top()
     top.text("kind", ("bench",), needed=True)
     file = file_options(top)
+    if file.thousands:
+        top.problem("file", "thousands", "no mark of thousands in a bench sheet",
+                    "write the flows without")
     columns = top.table("columns", needed=True, example="a table [columns]")
     state = top.table("state", needed=True, example="a table [state]")
     runner, names = _runner(columns)

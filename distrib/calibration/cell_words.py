@@ -13,6 +13,8 @@ NAMED: Final = 6
 """Places named in one sentence; the rest is counted."""
 NEED_WORDS: Final = (
     "Need: fuel at the ports over the mean for equal lambda, all of it; trim: what to set")
+NEED_MEASURED: Final = (
+    "Need: the trim that brings the cylinder to its target, all of it; trim: what to set")
 TURNS_OVER: Final = (
     "a pattern that turns over between cells is served by no single percent: where measurements "
     "repeat it, re-work of the metal (common practice)"
@@ -22,6 +24,12 @@ TURNS_OVER: Final = (
 def cell_name(rpm: float, pressure_pa: float) -> str:
     """A cell in words."""
     return f"{rpm:g} rpm, {pressure_pa / 1e3:.4g} kPa"
+
+
+def lambda_text(value: float) -> str:
+    """A target lambda with two decimals, or three where it has them."""
+    text = f"{value:.3f}"
+    return text[:-1] if text.endswith("0") else text
 
 
 def places(mask: Any, rpm: Any, pressure_pa: Any, cylinders: Sequence[int]) -> str:
@@ -42,7 +50,7 @@ def about_cells(
 ) -> list[str]:
     """Where the trims were capped, warned of or refused, what limits were set in the case, and what
     a pattern that turns over means. Cells (P,) in the order of the trims."""
-    far = np.abs(trims.needed_percent) >= limits.refuse_percent
+    far = (np.abs(trims.needed_percent) >= limits.refuse_percent) & trims.refused[:, None]
     out = []
     for mask, text in (
         (trims.capped, "capped"), (trims.warned & ~trims.refused[:, None], "to look for a fault"),
@@ -59,6 +67,8 @@ def about_cells(
 
 def raise_base(base_percent: float) -> str:
     """What is to be done to the base map before the trims of a cell; empty for nothing."""
-    if not base_percent >= 0.05:
+    if not abs(base_percent) >= 0.05:
         return ""
-    return f"raise the base map by {base_percent:.1f} % first: the trims count on it"
+    if base_percent > 0.0:
+        return f"raise the base map by {base_percent:.1f} % first, then measure again"
+    return f"take {-base_percent:.1f} % off the base map first, then measure again"

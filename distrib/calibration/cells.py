@@ -18,7 +18,7 @@ class Cells:
     `lambda_base` is the median over windows, `spread` the largest minus smallest window, `windows`
     how many, `samples` the readings in them, `sigma` the standard error of the cell (never below
     `floor` x lambda), `trim_percent` the median trim that was active; `egt_k` and `pulse_s` medians
-    of exhaust temperature and pulse.
+    of exhaust temperature and pulse, `lambda_read` of lambda as read, `knock` the highest reading.
     """
 
     cylinders: tuple[int, ...]
@@ -32,6 +32,8 @@ class Cells:
     trim_percent: FloatArray
     egt_k: FloatArray
     pulse_s: FloatArray
+    lambda_read: FloatArray
+    knock: FloatArray
     unplaced: int
 
 
@@ -45,7 +47,8 @@ def into_cells(
     """
     rows, columns = _nearest(windows.rpm, rpm), _nearest(windows.pressure_pa, pressure_pa)
     shape = (len(rpm), len(pressure_pa), len(windows.cylinders))
-    lam, spread, sigma, trim, egt, pulse = (np.full(shape, np.nan) for _ in range(6))
+    lam, spread, sigma, trim, egt, pulse, read, knock = (
+        np.full(shape, np.nan) for _ in range(8))
     number, samples = (np.zeros(shape, dtype=np.int64) for _ in range(2))
     for i in range(shape[0]):
         for j in range(shape[1]):
@@ -56,6 +59,9 @@ def into_cells(
             for c in range(shape[2]):
                 egt[i, j, c] = _median_of(windows.egt_k[at, c])
                 pulse[i, j, c] = _median_of(windows.pulse_s[at, c])
+                read[i, j, c] = _median_of(windows.lambda_read[at, c])
+                noted = windows.knock[at, c]
+                knock[i, j, c] = np.max(noted[np.isfinite(noted)], initial=-np.inf)
                 samples[i, j, c] = windows.count[at, c][np.isfinite(inside[:, c])].sum()
                 values = inside[np.isfinite(inside[:, c]), c]
                 number[i, j, c] = len(values)
@@ -68,7 +74,7 @@ def into_cells(
     unplaced = int(np.count_nonzero((rows < 0) | (columns < 0)))
     return Cells(
         windows.cylinders, np.asarray(rpm), np.asarray(pressure_pa), lam, spread, sigma, number,
-        samples, trim, egt, pulse, unplaced,
+        samples, trim, egt, pulse, read, np.where(np.isfinite(knock), knock, np.nan), unplaced,
     )
 
 
@@ -97,7 +103,8 @@ def for_cylinders(cells: Cells, cylinders: tuple[int, ...], file: str) -> Cells:
     return Cells(
         cylinders, cells.rpm, cells.pressure_pa, placed(cells.lambda_base), placed(cells.spread),
         placed(cells.sigma), counted(cells.windows), counted(cells.samples),
-        placed(cells.trim_percent), placed(cells.egt_k), placed(cells.pulse_s), cells.unplaced)
+        placed(cells.trim_percent), placed(cells.egt_k), placed(cells.pulse_s),
+        placed(cells.lambda_read), placed(cells.knock), cells.unplaced)
 
 
 def _median_of(values: FloatArray) -> float:

@@ -15,11 +15,14 @@ import numpy as np
 
 from distrib.calibration.log import Log, fill_gaps
 from distrib.calibration.mapping import CleanRules, LogMapping
+from distrib.calibration.pulls import PULLS, passages
 from distrib.errors import InputError, Problem
 from distrib.results import BoolArray, FloatArray, IntArray
 
 CREDIBLE_PERCENT = 50.0
 """Trims and corrections beyond this are faults of the channel or its unit (own choice)."""
+STUCK_SAMPLES = 100
+"""Equal readings from which a sensor counts as stuck (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -42,8 +45,8 @@ class Windows:
     `lambda_read` (W, N) medians as read, `lambda_base` (W, N) with active trims and corrections
     removed; `scatter` standard deviation inside the window, `count` samples used. `trim_percent`
     (W, N) active trim, `loop_percent` (W, N) active correction; `egt_k`, `pulse_s` (W, N) medians
-    of exhaust temperature and injector pulse, all NaN where not logged. NaN where a cylinder was
-    left out. `lines` (W, 2) first and last line.
+    of exhaust temperature and injector pulse, `knock` (W, N) highest of its channel, all NaN where
+    not logged. NaN where a cylinder was left out. `lines` (W, 2) first and last line.
     """
 
     cylinders: tuple[int, ...]
@@ -60,6 +63,7 @@ class Windows:
     loop_percent: FloatArray
     egt_k: FloatArray
     pulse_s: FloatArray
+    knock: FloatArray
     exclusions: tuple[Exclusion, ...]
     notes: tuple[str, ...]
 
@@ -71,20 +75,68 @@ def steady_windows(log: Log, mapping: LogMapping) -> Windows:
     rules = mapping.rules
     rpm, pressure = fill_gaps(log.rpm), fill_gaps(log.pressure_pa)
     usable, out = _usable(log, mapping, rpm, pressure)
-    most = int((log.time_s[-1] - log.time_s[0]) / rules.shortest_s) + 2
-    stretches = np.empty((most, 2), dtype=np.int64)
-    found = steady_stretches(
-        log.time_s, rpm, pressure, usable, 2.0 * rules.rpm_within, 2.0 * rules.pressure_within_pa,
-        rules.shortest_s, rules.longest_s, stretches,
-    )
-    if found == 0:
-        reasons = "; ".join(str(e) for e in out) or "speed or pressure never held still"
+    if rules.pull_rpm_within is not None:
+        found = passages(rpm, pressure, usable, mapping)
+        wanted = (f"no passage of a cell's speed within {rules.pull_rpm_within:g} rpm",
+                  "rising speed through the cells of the mapping, pressure within "
+                  f"{rules.pressure_within_pa / 1000:g} kPa, {rules.least_samples} samples")
+    else:
+        most = int((log.time_s[-1] - log.time_s[0]) / rules.shortest_s) + 2
+        stretches = np.empty((most, 2), dtype=np.int64)
+        found = stretches[:steady_stretches(
+            log.time_s, rpm, pressure, usable, 2.0 * rules.rpm_within,
+            2.0 * rules.pressure_within_pa, rules.shortest_s, rules.longest_s, stretches)]
+        wanted = (f"no steady window of {rules.shortest_s:g} s",
+                  f"speed within {rules.rpm_within:g} rpm and pressure within "
+                  f"{rules.pressure_within_pa / 1000:g} kPa; for a log of full-throttle pulls set "
+                  "pull_rpm_within under [clean]")
+    if len(found) == 0:
+        reasons = "; ".join([*(str(e) for e in out), _held(log, usable, rpm, pressure)])
+        raise InputError([Problem("log", *wanted, reasons, str(log.path), None, "steady")])
+    return _measure(log, mapping, rpm, pressure, found, out)
+
+
+def _late(log: Log, mapping: LogMapping) -> tuple[FloatArray, tuple[str, ...]]:
+    """Delay of each sensor, (N,), and what the log's fuel cuts say of it.
+
+    InputError where the mapping takes it from the cuts and they do not show that of every sensor.
+    """
+    from distrib.calibration.delays import LEAST_CUTS, sensor_delays
+
+    found = sensor_delays(log, mapping)
+    delay = np.full(len(log.cylinders), mapping.rules.delay_s)
+    if not mapping.rules.delay_from_cuts:
+        return delay, tuple(f"{d}; the mapping takes {mapping.rules.delay_s:g} s" for d in found)
+    seen = {d.cylinder: d.delay_s for d in found}
+    missing = [c for c in log.cylinders if c not in seen]
+    if missing:
         raise InputError([Problem(
-            "log", f"no steady window of {rules.shortest_s:g} s",
-            f"speed within {rules.rpm_within:g} rpm and pressure within "
-            f"{rules.pressure_within_pa / 1000:g} kPa", reasons, str(log.path), None, "steady",
-        )])
-    return _measure(log, mapping, rpm, pressure, stretches[:found], out)
+            "clean.delay", f"no delay of cylinders {', '.join(map(str, missing))} to be seen",
+            f"{LEAST_CUTS} fuel cuts of 0.6 s or more in the log, or a delay in seconds",
+            "map fuel_cut or pulse", str(log.path), None, "delay")])
+    return np.array([seen[c] for c in log.cylinders]), tuple(map(str, found))
+
+
+def _held(log: Log, usable: BoolArray, rpm: FloatArray, pressure: FloatArray) -> str:
+    """What is left to find windows in, in words."""
+    count = int(np.count_nonzero(usable))
+    if not count:
+        return "no row is left"
+    lasted = float(log.time_s[-1] - log.time_s[0])
+    speed, load = rpm[usable], pressure[usable] / 1e3
+    return (f"{count} of {len(usable)} rows are left of {lasted:.0f} s, {np.min(speed):.0f} to "
+            f"{np.max(speed):.0f} rpm, {np.min(load):.0f} to {np.max(load):.0f} kPa: speed or "
+            "pressure never held still for long")
+
+
+def _stuck(log: Log) -> BoolArray:
+    """Cylinders (N,) whose lambda never moves while that of another does."""
+    known = np.isfinite(log.lambda_)
+    count = known.sum(axis=1)
+    low = np.min(log.lambda_, axis=1, initial=np.inf, where=known)
+    high = np.max(log.lambda_, axis=1, initial=-np.inf, where=known)
+    still = (count >= STUCK_SAMPLES) & (high <= low)
+    return np.asarray(still & bool(np.any(high > low)))
 
 
 def _usable(
@@ -93,6 +145,7 @@ def _usable(
     """Rows that may belong to a window, and what was left out of the others."""
     rules = mapping.rules
     usable = np.isfinite(rpm) & np.isfinite(pressure)
+    usable[log.restarts] = False  # no window spans two parts of a log
     out: list[Exclusion] = []
 
     def drop(mask: BoolArray, what: str, why: str) -> None:
@@ -127,8 +180,9 @@ def _measure(
     rules = mapping.rules
     w, n = len(stretches), len(log.cylinders)
     start, stop = log.time_s[stretches[:, 0]], log.time_s[stretches[:, 1] - 1]
-    low = np.searchsorted(log.time_s, start + rules.delay_s, side="left")
-    high = np.searchsorted(log.time_s, stop + rules.delay_s, side="right")
+    late, about_delay = _late(log, mapping)
+    low = np.searchsorted(log.time_s, start[:, None] + late, side="left")
+    high = np.searchsorted(log.time_s, stop[:, None] + late, side="right")
     read = np.full((w, n), np.nan)
     scatter = np.full((w, n), np.nan)
     count = np.zeros((w, n), dtype=np.int64)
@@ -136,7 +190,7 @@ def _measure(
     loop = np.zeros((w, n))
     saturated = np.zeros((w, n), dtype=np.int64)
     for k in range(w):
-        piece = log.lambda_[:, low[k] : high[k]]
+        piece = _piece(log.lambda_, low[k], high[k])
         beyond = (piece <= rules.lambda_low) | (piece >= rules.lambda_high)
         good = np.isfinite(piece) & ~beyond
         saturated[k] = np.count_nonzero(beyond, axis=1)
@@ -152,9 +206,15 @@ def _measure(
         trim[k] = _median(log.trim_percent, rows)
         loop[k] = _median(log.loop_percent, rows)
     out.extend(_leave_out(log, rules, read, scatter, count, saturated))
+    for stuck in np.flatnonzero(_stuck(log) & np.isfinite(read).any(axis=0)):
+        out.append(Exclusion("window with a stuck sensor", f"cylinder {log.cylinders[stuck]}",
+                             int(np.isfinite(read[:, stuck]).sum()),
+                             "the same reading throughout the log while others move"))
+        read[:, stuck] = np.nan
     base = read * (1.0 + trim / 100.0) * (1.0 + loop / 100.0)
     out.extend(_without_trim(log, read, base, trim, loop))
-    egt = log.others.get("egt")
+    pulls = rules.pull_rpm_within is not None
+    egt = None if pulls else log.others.get("egt")
     if egt is not None:
         egt = _open_probes(log, rules, egt, out)
     return Windows(
@@ -163,9 +223,21 @@ def _measure(
         np.array([np.median(rpm[a:b]) for a, b in stretches]),
         np.array([np.median(pressure[a:b]) for a, b in stretches]),
         read, base, scatter, count, trim, loop, _medians(egt, stretches, n, rules),
-        _medians(log.others.get("pulse"), stretches, n, rules), tuple(out),
-        (*log.notes, *_removed(trim, loop), *_in_windows(log, stretches)),
+        _medians(log.others.get("pulse"), stretches, n, rules),
+        _highest(log.others.get("knock"), stretches, n), tuple(out),
+        (*log.notes, *(PULLS if pulls else ()), *about_delay, *_removed(trim, loop),
+         *_in_windows(log, stretches)),
     )
+
+
+def _piece(lam: FloatArray, low: IntArray, high: IntArray) -> FloatArray:
+    """Readings of a window, (N, samples), each sensor from its own delay on; NaN where shorter."""
+    if np.all(low == low[0]) and np.all(high == high[0]):
+        return lam[:, low[0] : high[0]]
+    out = np.full((len(lam), int((high - low).max())), np.nan)
+    for c, (a, b) in enumerate(zip(low, high, strict=True)):
+        out[c, : b - a] = lam[c, a:b]
+    return out
 
 
 def _without_trim(
@@ -200,7 +272,7 @@ def _open_probes(
             out.append(Exclusion(
                 "exhaust temperature of an open probe", f"cylinder {cylinder}", lost,
                 f"not between {rules.egt_low_k - 273.15:g} and {rules.egt_high_k - 273.15:g} degC"))
-    return np.where(wrong, np.nan, egt)
+    return np.where(wrong, np.nan, egt) if wrong.any() else egt
 
 
 def _medians(
@@ -222,6 +294,17 @@ def _medians(
     return out
 
 
+def _highest(values: FloatArray | None, stretches: IntArray, n: int) -> FloatArray:
+    """Highest reading (W, N) of a channel by cylinder; NaN where it is blank throughout."""
+    out = np.full((len(stretches), n), np.nan)
+    if values is not None:
+        for k, (start, stop) in enumerate(stretches):
+            piece = values[:, start:stop]
+            known = np.isfinite(piece).any(axis=1)
+            out[k, known] = np.nanmax(piece[known], axis=1)
+    return out
+
+
 def _removed(trim: FloatArray, loop: FloatArray) -> list[str]:
     """What was taken out of the readings, in words."""
     out = []
@@ -237,7 +320,7 @@ _SHOWN = {"exhaust_pressure": (1e-3, 0.0, "kPa absolute"), "fuel_pressure": (1e-
           "intake_air": (1.0, -273.15, "degC"), "battery": (1.0, 0.0, "V"),
           "duty": (100.0, 0.0, "%")}
 """Channels whose range in the windows is told: scale and offset from SI, unit."""
-_USED = frozenset({"coolant", "fuel_cut", "pulse", "egt", "barometer"})
+_USED = frozenset({"coolant", "fuel_cut", "pulse", "egt", "knock", "barometer"})
 
 
 def _in_windows(log: Log, stretches: IntArray) -> list[str]:

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from distrib.calibration.blame import stands_out
 from distrib.calibration.fit import Fit, Parameter, fit_map
 from distrib.errors import InputError, Problem
 from distrib.results import FloatArray
@@ -104,8 +105,8 @@ def _statements(
     else:
         out.append(f"the real pattern is {d:.2f} times the predicted one (90 %: {low:.2f} to "
                    f"{high:.2f})")
-    for c, value, width in zip(cylinders, offset, error, strict=True):
-        if abs(value) > 2.0 * width:
+    for c, value, out_ in zip(cylinders, *stands_out(offset, error, len(offset)), strict=True):
+        if out_:
             side = "lean" if value > 0.0 else "rich"
             out.append(
                 f"cylinder {c} reads {abs(value):.1f} % {side} at every speed and load: injector, "

@@ -3,6 +3,12 @@
 Every parameter has a prior (its law's uncertainty); the data sharpen it or they do not, and the
 result says which. Solved by scipy's trust-region least squares on (data residuals, prior
 residuals); the posterior is the Gaussian of the curvature at the solution.
+
+Rows that scatter about the fit by more than their stated error say that the error is larger, or the
+model lacks something: their error is enlarged by the root of chi-square over the spare rows (as
+Birge did for constants of physics, Physical Review 40 (1932) 207, from memory) and the fit is
+repeated, so that the bands hold either way. Never below what was stated. A misfit that neighbouring
+rows share (a smooth hump) is covered less well than scatter from row to row.
 """
 
 from __future__ import annotations
@@ -25,6 +31,15 @@ the second they say next to nothing (design choice)."""
 STRONG_CORRELATION: Final = 0.95
 MOVED_FAR: Final = 2.0
 """Prior standard deviations beyond which a value has left its prior."""
+
+LEAST_SPARE: Final = 1.0
+"""Spare rows below which the scatter about the fit tells nothing."""
+SETTLED: Final = 0.01
+BY_CHANCE: Final = 0.1
+TOLD: Final = 1.2
+"""Enlargement from which it is told."""
+ROUNDS: Final = 6
+"""Repetitions in which the enlargement settles."""
 
 Predict = Callable[[FloatArray], FloatArray]
 """(B, K) parameter sets to (B, M) predictions of the observations."""
@@ -55,7 +70,9 @@ class Fit:
     `value` (K,), `low90`/`high90` (K,) 90 % interval, `sigma` (K,) posterior standard deviation on
     the parameter's scale (relative on a log scale), `covariance` (K, K) on that scale.
     `shrink` (K,) posterior over prior sigma (NaN without prior); `verdict` (K,) determined, partly,
-    not determined. `residual` (M,) measured minus predicted over its sigma; `predicted` (M,).
+    not determined. `residual` (M,) measured minus predicted over its sigma as stated; `predicted`
+    (M,). `chi2` sum of their squares, `spare` the rows beyond what the parameters took up (M less
+    the trace of the hat matrix), `widened` what the stated errors were multiplied by.
     """
 
     parameters: tuple[Parameter, ...]
@@ -70,6 +87,8 @@ class Fit:
     predicted: FloatArray
     residual: FloatArray
     chi2: float
+    spare: float
+    widened: float
     evaluations: int
     statements: tuple[str, ...]
 
@@ -185,14 +204,53 @@ def fit_map(
     with np.errstate(divide="ignore"):
         low, high = _to_scale(np.where(post.logs, np.maximum(low, 0.0), low), post.logs), _to_scale(
             high, post.logs)
-    found = least_squares(
-        post.residual, np.clip(post.prior, low, high), jac=post.jacobian, bounds=(low, high),
-        method="trf", x_scale=post.scale_of_x, xtol=tolerance,
-        ftol=0.1 * tolerance, gtol=max(1e-9, tolerance), max_nfev=max_evaluations,
-    )
-    if found.status == 0 and not _settled(found):
-        raise NoSolution(f"the fit did not settle in {max_evaluations} steps: {found.message}")
-    return _result(post, np.asarray(found.x), parameters, low, high)
+    start, widened = np.clip(post.prior, low, high), 1.0
+    for _ in range(ROUNDS):
+        found = least_squares(
+            post.residual, start, jac=post.jacobian, bounds=(low, high),
+            method="trf", x_scale=post.scale_of_x, xtol=tolerance,
+            ftol=0.1 * tolerance, gtol=max(1e-9, tolerance), max_nfev=max_evaluations,
+        )
+        if found.status == 0 and not _settled(found):
+            raise NoSolution(f"the fit did not settle in {max_evaluations} steps: {found.message}")
+        start = np.asarray(found.x)
+        spare = _spare(found.jac, len(observed))
+        before, widened = widened, widened * _excess(found.fun[:len(observed)], spare, widened)
+        if abs(widened / before - 1.0) < SETTLED:
+            break
+        post.sigma = sigma * widened
+    post.sigma = sigma * before
+    return _result(post, start, parameters, low, high, before)
+
+
+def _spare(jacobian: FloatArray, rows: int) -> float:
+    """Rows beyond what the parameters took up: M less the trace of the hat matrix."""
+    u, s, _ = np.linalg.svd(jacobian, full_matrices=False)
+    kept = s > 1e-9 * max(s[0], 1e-300)
+    return float(rows - np.sum(u[:rows, kept] ** 2))
+
+
+def band_factor(chi2: float, spare: float) -> float:
+    """What bands of the stated errors are to be multiplied by, for a linear fit with no priors: 1
+    where chance explains chi-square."""
+    from scipy.stats import chi2 as distribution
+
+    if spare < LEAST_SPARE or distribution.sf(chi2, spare) > BY_CHANCE:
+        return 1.0
+    return float(max(np.sqrt(chi2 / spare), 1.0) * _quantile(spare) / Z90)
+
+
+def _excess(data: FloatArray, spare: float, widened: float) -> float:
+    """What the errors in use are to be multiplied by; never below those stated.
+
+    A chi-square that chance alone makes so large one time in ten is none to act on."""
+    from scipy.stats import chi2
+
+    if spare < LEAST_SPARE:
+        return 1.0
+    if widened == 1.0 and chi2.sf(float(np.sum(data**2)), spare) > BY_CHANCE:
+        return 1.0
+    return max(float(np.sqrt(np.sum(data**2) / spare)), 1.0 / widened)
 
 
 def _settled(found: Any) -> bool:
@@ -203,9 +261,13 @@ def _settled(found: Any) -> bool:
 
 def _result(
     post: _Posterior, theta: FloatArray, parameters: Sequence[Parameter], low: FloatArray,
-    high: FloatArray,
+    high: FloatArray, widened: float,
 ) -> Fit:
     jacobian = post.jacobian(theta)
+    rows = len(post.observed)
+    spare = _spare(jacobian, rows)
+    if widened > 1.0:
+        jacobian[:rows] *= Z90 / _quantile(spare)
     scaled = jacobian * post.scale_of_x
     u, s, vt = np.linalg.svd(scaled, full_matrices=False)
     del u
@@ -220,15 +282,36 @@ def _result(
     at_limit = (theta - low < edge) | (high - theta < edge)
     verdict = tuple(_verdict(x, bool(gone)) for x, gone in zip(shrink, lost, strict=True))
     predicted = post.model(theta[None, :])[0]
-    residual = (post.observed - predicted) / post.sigma
+    residual = (post.observed - predicted) / (post.sigma / widened)
+    chi2 = float(np.sum(residual**2))
     return Fit(
         tuple(parameters), _from_scale(theta, post.logs),
         _from_scale(theta - Z90 * sigma, post.logs), _from_scale(theta + Z90 * sigma, post.logs),
         sigma, covariance, shrink, verdict, at_limit, predicted, residual,
-        float(np.sum(residual**2)), post.evaluations,
-        _statements(parameters, verdict, at_limit, covariance, residual,
-                    np.where(post.has_prior, np.abs(theta - post.prior) / post.prior_sigma, 0.0)),
+        chi2, spare, widened, post.evaluations,
+        (*_about_scatter(chi2, spare, widened), *_statements(
+            parameters, verdict, at_limit, covariance, residual,
+            np.where(post.has_prior, np.abs(theta - post.prior) / post.prior_sigma, 0.0))),
     )
+
+
+def _quantile(spare: float) -> float:
+    """Student's quantile of 0.95: an error found from few spare rows is uncertain itself."""
+    from scipy.stats import t
+
+    return float(t.ppf(0.95, spare))
+
+
+def _about_scatter(chi2: float, spare: float, widened: float) -> tuple[str, ...]:
+    """What chi-square says of the stated errors."""
+    if spare < LEAST_SPARE:
+        return ("hardly a row is spare: nothing checks the fit, its bands rest on the stated "
+                "errors",)
+    if widened < TOLD:
+        return ()
+    return (f"the rows scatter {widened:.1f} times as far as stated (chi-square {chi2:.0f} for "
+            f"{spare:.0f} spare rows): a wrong row, or something the model lacks; the bands are "
+            "widened by it",)
 
 
 def _verdict(shrink: float, lost: bool) -> str:
@@ -267,6 +350,5 @@ def _statements(
     large = np.flatnonzero(np.abs(residual) > 3.0)
     if len(large):
         out.append(f"{len(large)} of {len(residual)} observations miss by more than three standard "
-                   "errors: a wrong row, or something the model lacks; the bands are then too "
-                   "narrow")
+                   "errors as stated: a wrong row, or something the model lacks")
     return tuple(out)

@@ -33,6 +33,17 @@ CYLINDER_KINDS: Final[Mapping[str, str]] = {
 """Channels with one column per cylinder."""
 
 
+SPEED_WORDS: Final[Mapping[str, str]] = {
+    "1/min": "rpm", "min-1": "rpm", "min^-1": "rpm", "/min": "rpm", "rev/min": "rpm",
+    "r/min": "rpm"}
+"""Other ways to write revolutions per minute."""
+CLOCK_UNIT: Final = "clock"
+"""In place of a unit: the column holds times of day, 14:05:07.25."""
+FROM_CUTS: Final = "fuel cuts"
+"""In place of a delay: as the log's fuel cuts show it, sensor by sensor."""
+THOUSANDS: Final[Mapping[str, str]] = {"space": " ", ",": ",", ".": ".", "'": "'"}
+
+
 @dataclass(frozen=True)
 class Channel:
     """Columns of one quantity. SI value = scale x cell + offset, plus the barometer if gauge.
@@ -49,6 +60,12 @@ class Channel:
     gauge: bool
     cut_when: float | None = None
 
+    def in_order(self) -> tuple[str, ...]:
+        """Columns by rising cylinder; as given for a channel without cylinders."""
+        if not self.cylinders:
+            return self.columns
+        return tuple(c for _, c in sorted(zip(self.cylinders, self.columns, strict=True)))
+
 
 @dataclass(frozen=True)
 class FileOptions:
@@ -56,6 +73,7 @@ class FileOptions:
 
     delimiter: str | None = None
     decimal: Literal[".", ","] = "."
+    thousands: str = ""
     header_row: int | None = None
     units_row: bool | None = None
     ignore_units: bool = False
@@ -84,6 +102,8 @@ class CleanRules:
     """Limits of the clean-up; defaults are common practice.
 
     `rpm_within` and `pressure_within_pa` are half-widths about the middle of a steady window.
+    `pull_rpm_within`, where given, is the half-width in speed of the windows of a log of pulls;
+    `delay_from_cuts` takes each sensor's delay from the log's fuel cuts.
     """
 
     rpm_within: float = 50.0
@@ -98,6 +118,8 @@ class CleanRules:
     coolant_from_k: float = 343.15
     misfire_scatter: float = 0.06
     least_samples: int = 10
+    pull_rpm_within: float | None = None
+    delay_from_cuts: bool = False
 
 
 @dataclass(frozen=True)
@@ -116,8 +138,8 @@ class LogMapping:
     cell_pressure_pa: tuple[float, ...]
 
     def columns(self) -> tuple[str, ...]:
-        """Every column the mapping uses, each once."""
-        used = [c for ch in self.channels.values() for c in ch.columns]
+        """Every column the mapping uses, each once; those of a channel in cylinder order."""
+        used = [c for ch in self.channels.values() for c in ch.in_order()]
         for extra in (self.trims.channel, self.closed_loop.channel):
             used.extend(extra.columns if extra else ())
         return tuple(dict.fromkeys(used))
@@ -164,12 +186,15 @@ def file_options(top: Node) -> FileOptions:
         return FileOptions()
     delimiter = node.text("delimiter", tuple(DELIMITERS))
     decimal = node.text("decimal", (".", ","))
+    mark = THOUSANDS.get(node.text("thousands", tuple(THOUSANDS)) or "", "")
+    if mark and mark == (decimal or "."):
+        node.problem("thousands", f'"{mark}"', "another sign than the decimal one")
     row = node.number("header_row", 1, 400)
     ignore = node.raw("units_row") == "ignore"
     units = True if ignore else node.flag("units_row")
     node.close()
     return FileOptions(
-        DELIMITERS[delimiter] if delimiter else None, "," if decimal == "," else ".",
+        DELIMITERS[delimiter] if delimiter else None, "," if decimal == "," else ".", mark,
         int(row) if row else None, units, ignore,
     )
 
@@ -211,7 +236,9 @@ def channel(node: Node, name: str, kind: str, per_cylinder: bool) -> Channel | N
         scale = (1.0, 0.0, False) if unit == "percent" else (100.0, -100.0, False)
     elif kind != "plain":
         unit = node.text("unit", needed=True, example=f'a unit of {kind}') or ""
-        scale = unit_scale(node, "unit", unit, kind) if unit else None
+        unit = SPEED_WORDS.get(unit.lower(), unit) if kind == "speed" else unit
+        if not (kind == "time" and name == "time" and unit == CLOCK_UNIT):
+            scale = unit_scale(node, "unit", unit, kind) if unit else None
     cut = node.number("cut_when", -1e9, 1e9, needed=True) if name == "fuel_cut" else None
     node.close()
     if columns is None or cylinders is None or scale is None:
@@ -308,12 +335,15 @@ def _rules(top: Node) -> CleanRules:
     base = CleanRules()
     if node is None:
         return base
+    cuts = node.raw("delay") == FROM_CUTS
     given: dict[str, float | int | None] = {
         "rpm_within": node.number("rpm_within", 1, 1000),
         "pressure_within_pa": node.quantity("pressure_within", "depression"),
         "shortest_s": node.quantity("shortest", "time"),
         "longest_s": node.quantity("longest", "time"),
-        "delay_s": node.quantity("delay", "time"),
+        "delay_s": None if cuts else node.quantity("delay", "time"),
+        "pull_rpm_within": node.number("pull_rpm_within", 20, 2000),
+        "delay_from_cuts": cuts or None,
         "lambda_low": node.number("lambda_low", 0.3, 1.0),
         "lambda_high": node.number("lambda_high", 1.0, 10.0),
         "egt_low_k": node.quantity("egt_low", "temperature"),

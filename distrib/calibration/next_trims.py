@@ -9,10 +9,10 @@ import numpy as np
 
 from distrib.build.fuel_sets import enlargement
 from distrib.calibration.cell_words import cell_name
+from distrib.calibration.entries import Entries, Texts
 from distrib.calibration.score import Score
 from distrib.case.schema import Case
-from distrib.fuelling import Limits, sign_flips
-from distrib.fuelling.trims import Policy, Trims
+from distrib.fuelling import Limits, Round, Trims, sign_flips
 from distrib.results import FloatArray, IntArray
 
 
@@ -20,29 +20,71 @@ from distrib.results import FloatArray, IntArray
 class NextTrims:
     """Next trims of P measured cells by N cylinders, with air as measured and as predicted.
 
-    `trims` act on all fuel at the ports, `trim_shown` is on the basis `trim_on` and, where the case
-    has several injector sets, for the trimmed ones. `predicted_percent` is what the sheet held:
-    `reference` says whether that was predicted or measured before; NaN for a log.
+    `round` holds the trims, on all fuel at the ports, with what barred the rest; `trim_shown` is on
+    the basis `trim_on` and, where the case has several injector sets, for the trimmed ones.
+    `lambda_read` as read, `lambda_measured` with a closed loop taken out where that is leaner.
+    `stops` (P,) banners and `why` (P, N) reasons in words. `predicted_percent` is what the sheet
+    held: `reference` says whether that was predicted or measured before; NaN for a log.
     `total_pulse_s`, `dead_time_s` (P, N) untrimmed pulse of a sheet; `duty` (P, N) with the next
-    trims, both None where not known. `logged` holds counts and spread of a log.
+    trims, both None where not known. `logged` holds counts and spread of a log, `windows` its
+    windows. `travels` is what the next sheet carries on.
     """
 
     cylinders: tuple[int, ...]
     rpm: FloatArray
     pressure_pa: FloatArray
+    lambda_read: FloatArray
     lambda_measured: FloatArray
     measured_percent: FloatArray
     predicted_percent: FloatArray
-    trims: Trims
+    round: Round
     trim_shown: FloatArray
     trim_on: str
     reference: str
     score: Score | None
+    stops: tuple[str, ...]
+    why: Texts
     statements: tuple[str, ...]
+    travels: Travels
     total_pulse_s: FloatArray | None = None
     dead_time_s: FloatArray | None = None
     duty: FloatArray | None = None
     logged: Logged | None = None
+    windows: WindowPoints | None = None
+
+    @property
+    def trims(self) -> Trims:
+        """The trims of the round."""
+        return self.round.trims
+
+
+@dataclass(frozen=True)
+class Travels:
+    """Entries that go on to the next sheet: the run that was used and those before it (P, N), the
+    oldest first. Cells that are not complete (Q, N): target and pulse (Q,), air with its band, the
+    trim that was to be set, entries and earlier runs."""
+
+    runs: tuple[Entries, ...]
+    rest_rpm: FloatArray
+    rest_pressure_pa: FloatArray
+    rest_target: FloatArray
+    rest_pulse_s: FloatArray
+    rest_air: FloatArray
+    rest_low: FloatArray
+    rest_high: FloatArray
+    rest_trim: FloatArray
+    rest_entries: Entries
+    rest_runs: tuple[Entries, ...]
+
+
+@dataclass(frozen=True)
+class WindowPoints:
+    """The windows of a log: speed and pressure (W,), lambda as read and exhaust (W, N)."""
+
+    rpm: FloatArray
+    pressure_pa: FloatArray
+    lambda_read: FloatArray
+    egt_k: FloatArray
 
 
 @dataclass(frozen=True)
@@ -73,14 +115,6 @@ def about_duty(
     return out
 
 
-def about_sensors(policy: Policy) -> tuple[str, ...]:
-    """What sum-to-zero asks for beside a measured lambda."""
-    if policy != "sum-to-zero":
-        return ()
-    return ("sum-to-zero takes the readings at their word: a sensor that reads wrong, or a leak "
-            "beside it, becomes a wrong trim. Swap sensors first",)
-
-
 def about_sets(case: Case) -> tuple[str, ...]:
     """Which injector sets the trims in the engine and the next ones are for."""
     names = [s.name for s in case.fuel.stages if s.trimmed]
@@ -90,10 +124,10 @@ def about_sets(case: Case) -> tuple[str, ...]:
             f"{enlargement(case):.3g} times the change of all fuel at the ports",)
 
 
-def flips_of(rpm: FloatArray, pressure_pa: FloatArray, made: Trims) -> tuple[str, ...]:
-    """Sign flips between neighbouring cells; a cell that was not measured is no neighbour."""
+def flips_of(rpm: FloatArray, pressure_pa: FloatArray, air_percent: FloatArray) -> tuple[str, ...]:
+    """Sign flips of the air between neighbouring cells; a cell not measured is no neighbour."""
     rows, columns = np.unique(rpm), np.unique(pressure_pa)
-    grid = np.zeros((len(rows), len(columns), made.needed_percent.shape[1]))
-    grid[np.searchsorted(rows, rpm), np.searchsorted(columns, pressure_pa)] = made.needed_percent
+    grid = np.zeros((len(rows), len(columns), air_percent.shape[1]))
+    grid[np.searchsorted(rows, rpm), np.searchsorted(columns, pressure_pa)] = air_percent
     return sign_flips(np.nan_to_num(grid), "rpm", rows.tolist(), "kPa absolute",
                       (columns / 1e3).tolist())

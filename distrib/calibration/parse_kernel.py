@@ -37,9 +37,11 @@ def _scaled(mantissa: Any, exponent: Any, powers: Any) -> Any:
 
 
 @inline
-def _number(buf: Any, start: Any, stop: Any, decimal: Any, powers: Any) -> Any:
+def _number(
+    buf: Any, start: Any, stop: Any, decimal: Any, thousands: Any, powers: Any
+) -> Any:
     """(1, value) for a number, (0, 0) for anything else and for numbers beyond 1e30; the cell must
-    not be empty."""
+    not be empty. `thousands` parts groups of exactly three digits; 0 for none."""
     i = start
     sign = 1.0
     if buf[i] == 45:
@@ -52,10 +54,13 @@ def _number(buf: Any, start: Any, stop: Any, decimal: Any, powers: Any) -> Any:
     exponent = 0
     any_digit = False
     seen_point = False
+    group = 0  # digits since the last mark of thousands
+    marked = False
     while i < stop:
         c = buf[i]
         if 48 <= c <= 57:
             any_digit = True
+            group += 1
             if digits < 18:
                 mantissa = mantissa * 10 + (c - 48)
                 if mantissa > 0:
@@ -65,11 +70,19 @@ def _number(buf: Any, start: Any, stop: Any, decimal: Any, powers: Any) -> Any:
             elif not seen_point:
                 exponent += 1
         elif c == decimal and not seen_point:
+            if marked and group != 3:
+                return 0, 0.0
+            marked = False
             seen_point = True
+        elif thousands != 0 and c == thousands and not seen_point:
+            if group == 0 or group > 3 or (marked and group != 3):
+                return 0, 0.0
+            marked = True
+            group = 0
         else:
             break
         i += 1
-    if not any_digit:
+    if not any_digit or (marked and group != 3):
         return 0, 0.0
     if i < stop and (buf[i] == 101 or buf[i] == 69):
         i += 1
@@ -94,12 +107,42 @@ def _number(buf: Any, start: Any, stop: Any, decimal: Any, powers: Any) -> Any:
     return 1, sign * value
 
 
+@inline
+def _clock(buf: Any, start: Any, stop: Any, decimal: Any, powers: Any) -> Any:
+    """(1, seconds) of a time of day such as 14:05:07.25 or 5:07.2, after a date or not."""
+    first = start
+    for k in range(start, stop):
+        if buf[k] == 32 or buf[k] == 84:  # a blank or a T ends the date
+            first = k + 1
+    total = 0.0
+    parts = 0
+    while first < stop:
+        end = first
+        while end < stop and buf[end] != 58:
+            end += 1
+        if end == first or buf[first] == 45 or buf[first] == 43 or parts == 3:
+            return 0, 0.0
+        ok, value = _number(buf, first, end, decimal, 0, powers)
+        if ok == 0 or (parts > 0 and value >= 60.0):
+            return 0, 0.0
+        total = 60.0 * total + value
+        parts += 1
+        first = end + 1
+        if end == stop - 1:
+            return 0, 0.0  # nothing after the last colon
+    if parts < 2:
+        return 0, 0.0
+    return 1, total
+
+
 @kernel
 def parse_block(
     buf: Any,
     size: int,
     delimiter: int,
     decimal: int,
+    thousands: int,
+    clock: int,
     width: int,
     target: Any,
     out: Any,
@@ -112,6 +155,7 @@ def parse_block(
     """Read whole lines of `buf[:size]` into `out[:, row:]`.
 
     `target[j]` is the row of `out` that column j of the file fills, or -1. Empty cells become NaN.
+    `thousands` marks groups of digits, 0 for none; column `clock` holds times of day, -1 for none.
     `bad` (M, 5) int64 takes kind, line number, column, first and last byte of each unreadable cell
     or line of wrong width (column then holds the cells counted). A line of wrong width is skipped.
     Stops at a full `out` or `bad`. Returns (row, line, bytes used, n_bad).
@@ -154,7 +198,10 @@ def parse_block(
             if column < width and target[column] >= 0:
                 value = np.nan
                 if b > a:
-                    ok, value = _number(buf, a, b, decimal, powers)
+                    if column == clock:
+                        ok, value = _clock(buf, a, b, decimal, powers)
+                    else:
+                        ok, value = _number(buf, a, b, decimal, thousands, powers)
                     if ok == 0:
                         value = np.nan
                         bad[n_bad, 0] = 0

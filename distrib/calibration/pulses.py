@@ -68,17 +68,18 @@ class Pulses:
 
 def on_pulses(
     case: Case, shares: Shares, trims: Trims, on: Basis, volts: float | None, limits: Limits,
-    cautions: list[str],
+    cautions: list[str], target: FloatArray,
 ) -> Pulses:
     """Trims on the wanted basis, and every set's duty at its richest trimmed cylinder.
 
+    `target` (P,) lambda.
     The trims act on the fuel at the ports; on the trimmed sets they are enlarged to what moves
     that fuel as wanted. Adds to `cautions` where a duty is over its limit or could not be checked.
     InputError for a percent on total pulse without an injector, dead time and (for a table) supply
     voltage of a trimmed set; TrimError when no set can trim.
     """
     wanted = on_trimmed_sets(case, trims.trim_percent)
-    found = [_of_set(case, item, shares, trims, wanted, on, volts, limits, cautions)
+    found = [_of_set(case, item, shares, trims, wanted, on, volts, limits, cautions, target)
              for item in fuel_sets(case)]
     _about_volume(case, cautions)
     first = next(item for item in found if item.trimmed)
@@ -98,7 +99,7 @@ def on_pulses(
 
 def _of_set(
     case: Case, item: FuelSet, shares: Shares, trims: Trims, wanted: FloatArray, on: Basis,
-    volts: float | None, limits: Limits, cautions: list[str],
+    volts: float | None, limits: Limits, cautions: list[str], target: FloatArray,
 ) -> SetPulses:
     """One set: its trims, pulse and duty."""
     stage = item.stage
@@ -115,7 +116,7 @@ def _of_set(
     speed = np.asarray(shares.conditions["rpm"], dtype=np.float64)
     total = (1.0 + trims.base_percent[:, None] / 100.0) * (1.0 + trim / 100.0) - 1.0
     check = check_duty(
-        mean_air, case.fuel.lambda_target, properties.stoichiometric_afr,
+        mean_air, target, properties.stoichiometric_afr,
         np.nan_to_num(total) * 100.0, speed, injectors, pressure, supply, limits.duty_max,
     )
     cylinder = np.asarray(shares.cylinders)[check.worst_cylinder_index]
@@ -123,7 +124,7 @@ def _of_set(
         cylinder = np.zeros_like(cylinder)
     _over(item, check, cylinder, speed, limits, cautions)
     flow = flow_at_pressure(injectors.static_flow_kg_s, injectors.at_pressure_pa, pressure)
-    fuel_kg = mean_air / (case.fuel.lambda_target * properties.stoichiometric_afr)
+    fuel_kg = mean_air / (target * properties.stoichiometric_afr)
     dead = float(dead_time(injectors.dead_time, supply))
     part = fuel_kg * injectors.share / injectors.per_cylinder
     pulse = np.asarray(effective_pulse(part, flow) + dead, dtype=np.float64)
@@ -171,7 +172,8 @@ def _not_known(item: FuelSet, on: Basis, cautions: list[str]) -> None:
     who = "the case gives no injector with dead time" + (" for it" if name else "")
     dead_given = item.injectors is not None and bool(item.injectors.dead_time)
     cautions.append(f"{what} was not checked: " + (
-        "dead time depends on the supply voltage" if dead_given else who))
+        "its dead time depends on the supply voltage: give it with --volts" if dead_given
+        else who))
 
 
 def _over(

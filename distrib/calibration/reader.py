@@ -7,14 +7,15 @@ that is not a number with its line and column. Nothing is skipped without being 
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
 import numpy as np
 
-from distrib.calibration.layout import MISSING, Layout, shown
+from distrib.calibration.layout import MISSING, Layout, shown, split_line
 from distrib.errors import InputError, Problem
 from distrib.files import open_to_read
 from distrib.results import FloatArray, IntArray
@@ -22,6 +23,12 @@ from distrib.results import FloatArray, IntArray
 BLOCK_BYTES: Final = 16 << 20
 BAD_LIMIT: Final = 4096
 SHOWN_PROBLEMS: Final = 25
+COMMENT: Final = re.compile(r'[ \t"]*(?://|%|!|\*|#(?!REF|N/A|DIV|VALUE|NAME|NUM|NULL))')
+"""Beginning of a comment line; a spreadsheet's faults begin with # too and are none."""
+MARKER_CELLS: Final = 2
+"""Texts on a line that can be a marker; more of them are taken for a fault."""
+CLOCK: Final = re.compile(r"(?:.*[T ])?[0-9]{1,2}(?::[0-9]{1,2}){1,2}(?:[.,][0-9]+)?")
+GROUPS: Final = re.compile(r"[+-]?[0-9]{1,3}(?:[ '.,\u00a0\u202f][0-9]{3})+(?:[.,][0-9]+)?")
 
 
 @dataclass(frozen=True)
@@ -47,21 +54,34 @@ class Table:
         return column
 
 
-def read_table(layout: Layout, wanted: Sequence[str], decimal: str = ".") -> Table:
+@dataclass(frozen=True)
+class Numerals:
+    """How numbers are written: decimal sign, mark of thousands or "", the column of clock times."""
+
+    decimal: str = "."
+    thousands: str = ""
+    clock: str | None = None
+
+
+def read_table(
+    layout: Layout, wanted: Sequence[str], numerals: Numerals | None = None
+) -> Table:
     """Read the columns `wanted` of a table found by `layout.find_layout`.
 
     InputError lists up to 25 cells that are no numbers (line, column name, what stood there), and
-    lines with the wrong number of cells. A last line that was cut off is left out and noted.
+    lines with the wrong number of cells. Left out and noted: a last line that was cut off, the
+    header or units row when it stands again, comments and lines of nothing but text.
     """
-    if decimal == layout.delimiter:
+    how = numerals or Numerals()
+    if how.decimal == layout.delimiter:
         raise InputError([Problem(
-            "file.decimal", f'"{decimal}"', "a sign other than the delimiter", "",
+            "file.decimal", f'"{how.decimal}"', "a sign other than the delimiter", "",
             str(layout.path), None, "decimal",
         )])
     stream, size = _open(layout)
     names = tuple(dict.fromkeys(wanted))
     with stream:
-        return _read(layout, names, decimal, stream, size)
+        return _read(layout, names, how, stream, size)
 
 
 def _open(layout: Layout) -> tuple[BinaryIO, int]:
@@ -84,7 +104,7 @@ def _target(layout: Layout, names: Sequence[str]) -> IntArray:
 
 
 def _read(
-    layout: Layout, names: tuple[str, ...], decimal: str, stream: BinaryIO, size: int
+    layout: Layout, names: tuple[str, ...], how: Numerals, stream: BinaryIO, size: int
 ) -> Table:
     from distrib.calibration.parse_kernel import parse_block
 
@@ -97,7 +117,8 @@ def _read(
     rest, read_bytes = b"", 0
     problems: list[Problem] = []
     notes: list[str] = []
-    skipped: list[int] = []
+    said = _Left()
+    clock = -1 if how.clock is None else layout.names.index(how.clock)
     while True:
         piece = stream.read(BLOCK_BYTES)
         last = len(piece) < BLOCK_BYTES
@@ -113,11 +134,12 @@ def _read(
             if row == out.shape[1] or read_bytes == 0:
                 out, line_of_row = _grow(out, line_of_row, row, block[:stop], size, read_bytes)
             row, line, used, n_bad = parse_block(
-                buf[start:stop], stop - start, ord(layout.delimiter), ord(decimal), width, target,
-                out, line_of_row, row, line, bad, 0,
+                buf[start:stop], stop - start, ord(layout.delimiter), ord(how.decimal),
+                ord(how.thousands or "\0"), clock, width, target, out, line_of_row, row, line, bad,
+                0,
             )
             if n_bad:
-                _explain(layout, bad[:n_bad], block, start, width, decimal, problems, skipped)
+                _explain(layout, bad[:n_bad], block, start, width, how, problems, said)
             start += used
             read_bytes += used
             if len(problems) >= SHOWN_PROBLEMS:
@@ -127,6 +149,7 @@ def _read(
             break
     if problems:
         raise InputError(problems)
+    row = _drop(out, line_of_row, row, said)
     if row == 0:
         raise InputError([Problem(
             "file", "a header but no data lines", "at least one data line", "",
@@ -134,7 +157,7 @@ def _read(
         )])
     return Table(
         layout.path, names, out[:, :row], line_of_row[:row], layout.units,
-        (*layout.notes, *notes, *_missing_note(skipped)),
+        (*layout.notes, *notes, *said.notes()),
     )
 
 
@@ -166,37 +189,110 @@ def _grow(
     return fresh, lines_fresh
 
 
+@dataclass
+class _Left:
+    """Lines left out while reading, by kind, and those with a text for no value."""
+
+    lines: dict[str, list[int]] = field(default_factory=dict)
+    missing: list[int] = field(default_factory=list)
+
+    def dropped(self) -> list[int]:
+        """Every line that was left out."""
+        return [line for lines in self.lines.values() for line in lines]
+
+    def notes(self) -> tuple[str, ...]:
+        """What was left out, in words."""
+        out = []
+        for kind, lines in self.lines.items():
+            told = ", ".join(map(str, lines[:5])) + (", ..." if len(lines) > 5 else "")
+            out.append(f"{len(lines)} lines left out, {kind}: line{'s' * (len(lines) > 1)} {told}")
+        if self.missing:
+            out.append(f"{len(self.missing)} cells hold a text for no value (first on line "
+                       f"{self.missing[0]})")
+        return tuple(out)
+
+
+def _drop(out: FloatArray, line_of_row: IntArray, row: int, left: _Left) -> int:
+    """Take rows of lines that were left out from the arrays, in place; rows that stay."""
+    lines = left.dropped()
+    keep = ~np.isin(line_of_row[:row], lines) if lines else np.ones(0, dtype=np.bool_)
+    if not lines or keep.all():
+        return row
+    number = int(keep.sum())
+    for column in out:
+        column[:number] = column[:row][keep]
+    line_of_row[:number] = line_of_row[:row][keep]
+    return number
+
+
+def _no_data(layout: Layout, text: str) -> str:
+    """Why a line that could not be read holds no data; empty where it might.
+
+    A marker is a line of one or two texts, with at most its time beside them.
+    """
+    if COMMENT.match(text):
+        return "a comment"
+    cells = split_line(text, layout.delimiter)
+    if cells == list(layout.names):
+        return "the header again"
+    if layout.units is not None and cells == list(layout.units):
+        return "the row of units again"
+    filled = [c for c in cells if c.lower() not in MISSING]
+    words = [c for c in filled if c[:1].isalpha()]
+    numbers = len(filled) - len(words)
+    if 1 <= len(words) <= MARKER_CELLS and numbers == 0:
+        return "a marker"
+    alone = len(cells) == len(layout.names) >= len(filled) + MARKER_CELLS
+    return "a marker" if alone and len(words) == 1 and numbers == 1 and filled[1] in words else ""
+
+
 def _explain(
-    layout: Layout, bad: Any, block: bytes, start: int, width: int, decimal: str,
-    problems: list[Problem], missing: list[int],
+    layout: Layout, bad: Any, block: bytes, start: int, width: int, how: Numerals,
+    problems: list[Problem], left: _Left,
 ) -> None:
     """Turn noted places into problems; cells that say "no value" stay NaN."""
     file = str(layout.path)
+    codec = "utf-8" if layout.encoding != "cp1252" else "cp1252"
+    verdict: dict[int, str] = {}
     for kind, line, column, a, b in bad.tolist():
+        if kind != 1 and block[start + a : start + b].decode(codec, "replace").lower() in MISSING:
+            left.missing.append(line)
+            continue
+        if line not in verdict:
+            first = block.rfind(b"\n", 0, start + a) + 1
+            end = block.find(b"\n", start + a)
+            text = block[first : end if end >= 0 else len(block)].decode(codec, errors="replace")
+            verdict[line] = _no_data(layout, text)
+            if verdict[line]:
+                left.lines.setdefault(verdict[line], []).append(line)
+        if verdict[line]:
+            continue
         if kind == 1:
             problems.append(Problem(
                 "line", f"{column} cells", f"{width} cells as in the header",
                 f"line {layout.header_line} is the header", file, line, "width",
             ))
             continue
-        text = block[start + a : start + b].decode(
-            "utf-8" if layout.encoding != "cp1252" else "cp1252", errors="replace"
-        )
-        if text.lower() in MISSING:
-            missing.append(line)
-            continue
+        text = block[start + a : start + b].decode(codec, errors="replace")
         name = layout.names[column]
         problems.append(Problem(
-            f'column {column + 1} "{name}"', shown(text), "a number or a blank",
-            _hint(text, decimal), file, line, "cell",
+            f'column {column + 1} "{name}"', shown(text),
+            "a time of day" if name == how.clock else "a number or a blank",
+            _hint(text, how), file, line, "cell",
         ))
 
 
-def _hint(text: str, decimal: str) -> str:
-    if "," in text and decimal == "." and text.replace(",", "", 1).lstrip("+-").isdigit():
-        return 'decimal comma? Set decimal = "," under [file] in the mapping'
-    if "." in text and decimal == "," and text.replace(".", "", 1).lstrip("+-").isdigit():
-        return 'decimal point? Set decimal = "." under [file] in the mapping'
+def _hint(text: str, how: Numerals) -> str:
+    if CLOCK.fullmatch(text) and how.clock is None:
+        return 'clock times? Set unit = "clock" for that channel in the mapping'
+    if "," in text and how.decimal == "." and text.replace(",", "", 1).lstrip("+-").isdigit():
+        return ('decimal comma? Set decimal = "," under [file] in the mapping; for thousands set '
+                'thousands = ","')
+    if "." in text and how.decimal == "," and text.replace(".", "", 1).lstrip("+-").isdigit():
+        return ('decimal point? Set decimal = "." under [file] in the mapping; for thousands set '
+                'thousands = "."')
+    if GROUPS.fullmatch(text):
+        return 'thousands? Set thousands under [file] in the mapping: "space", "\'", "," or "."'
     return ""
 
 
@@ -204,9 +300,3 @@ def _more(layout: Layout) -> Problem:
     return Problem(
         "file", "more faults of this kind", "numbers", "the list stops here", str(layout.path)
     )
-
-
-def _missing_note(missing: Sequence[int]) -> tuple[str, ...]:
-    if not missing:
-        return ()
-    return (f"{len(missing)} cells hold a text for no value (first on line {missing[0]})",)

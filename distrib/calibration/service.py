@@ -26,6 +26,7 @@ from distrib.calibration.mapping import LogMapping, read_log_mapping
 from distrib.calibration.next_trims import Logged
 from distrib.calibration.score import Score, score
 from distrib.calibration.sheet import TrimTable
+from distrib.calibration.targets import Targets
 from distrib.calibration.tree import Root
 from distrib.calibration.trim_table import predicted_table
 from distrib.case.change import case_hash
@@ -58,14 +59,14 @@ def trims(
     policy: Policy = "richen-only", step: float = 0.5, on: Basis = "fuel",
     confirmed: Sequence[str] = (), volts: float | None = None,
     discrepancy: tuple[float, float] | None = None, solve: Solver | None = None,
-    draws: int = DRAWS, remarks: Sequence[str] = (),
+    draws: int = DRAWS, remarks: Sequence[str] = (), targets: Targets | None = None,
 ) -> TrimTable:
     """Predicted trims over speeds (R,) by charge pressures (C,), absolute pascal.
 
     Defaults: the case's speeds and charge pressure, richen-only, half a step. TrimError for batch
     or paired injection, for injector sets of which none can trim, and for sum-to-zero,
     which a prediction does not allow. `solve` replaces the engine model; `draws` of the band at
-    each cell; `remarks` further cautions for the sheet.
+    each cell; `remarks` further cautions for the sheet; `targets` replace the case's target lambda.
     """
     check_injection(case.fuel.injection)
     enlargement(case)
@@ -81,11 +82,13 @@ def trims(
     ]
     if wrong:
         raise InputError(wrong)
+    goal = None if targets is None else targets.at(
+        np.repeat(rows, len(columns)), np.tile(columns, len(rows)))
     shares = (solve or engine_solver(draws))(
         case, np.repeat(rows, len(columns)), np.tile(columns, len(rows)))
     return predicted_table(
         case, shares, rows.tolist(), columns.tolist(), opened, policy=policy, step=step, on=on,
-        volts=volts, discrepancy=discrepancy, remarks=remarks,
+        volts=volts, discrepancy=discrepancy, remarks=remarks, target=goal,
     )
 
 

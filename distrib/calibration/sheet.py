@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from distrib.calibration.entries import BLANKS, Entries, run_columns
 from distrib.calibration.gate import Gate
 from distrib.calibration.pulses import SetPulses
 from distrib.results import FloatArray
@@ -23,11 +24,14 @@ COLUMNS: Final = (
     "total_pulse_ms", "dead_time_ms", "trim_in_engine_percent", "lambda_measured", "egt_degc",
     "knock", "notes",
 )
-BLANKS: Final = ("trim_in_engine_percent", "lambda_measured", "egt_degc", "knock", "notes")
 NEED_COLUMN: Final = "needed_percent"
-"""Fuel at the ports that a cylinder needs for the lambda of all, over the mean: the full need."""
+"""The full need: predicted, fuel at the ports over the mean; measured, the trim for the target."""
 BASE_COLUMN: Final = "base_map_percent"
-"""What the base map is to be raised by before the trims; only where there is something to raise."""
+"""What the base map is to be moved by; only where there is something to move."""
+TARGET_COLUMN: Final = "lambda_target"
+READ_COLUMN: Final = "lambda_read"
+WHY_COLUMN: Final = "why"
+"""Lambda as read in the run that the trims follow from, and why each is what it is."""
 FIRST_LINE: Final = "# distrib trim sheet 1"
 
 
@@ -77,14 +81,39 @@ class TrimTable:
     total_pulse_s: FloatArray | None = None
     dead_time_s: float | None = None
     sets: tuple[SetPulses, ...] = ()
-
+    target: FloatArray | None = None
+    measured: MeasuredCells | None = None
 
     def cells(self) -> Iterator[tuple[int, int]]:
-        """Indices of the cells to show, speeds slowest: of measured sheets those measured only."""
+        """Indices of the cells to show, speeds slowest: of measured sheets those it holds."""
         for i in range(len(self.rpm)):
             for j in range(len(self.pressure_pa)):
-                if self.evidence == "predicted" or np.isfinite(self.deviation_percent[i, j]).any():
+                if self.measured is None or self.measured.held[i, j]:
                     yield i, j
+
+    def target_at(self, i: int, j: int) -> float:
+        """Target lambda of a cell."""
+        return self.lambda_target if self.target is None else float(self.target[i, j])
+
+
+@dataclass(frozen=True)
+class MeasuredCells:
+    """What a sheet made from measurements has beside a predicted one, (R, C) or (R, C, N).
+
+    `held` cells that stand on it, `mean_lambda` of the run the trims follow from, `lambda_read` and
+    `trim_now` (as typed) by cylinder, `why` in words; `stops` (R, C) the banner of a base map that
+    is off, empty elsewhere. `runs` are the entries of earlier runs, the oldest first; `pending`
+    what was written in cells that are not complete yet.
+    """
+
+    held: np.ndarray[Any, np.dtype[np.bool_]]
+    mean_lambda: FloatArray
+    lambda_read: FloatArray
+    trim_now: FloatArray
+    why: np.ndarray[Any, np.dtype[np.object_]]
+    stops: np.ndarray[Any, np.dtype[np.object_]]
+    runs: tuple[Entries, ...]
+    pending: Entries
 
 
 def number(value: float, digits: int = 1, sign: bool = False) -> str:
@@ -98,32 +127,56 @@ def number(value: float, digits: int = 1, sign: bool = False) -> str:
 def to_csv(table: TrimTable) -> str:
     """The sheet as CSV text: remarks in lines that begin with #, then a row per cell and cylinder.
 
-    Measured columns are left blank for the tuner. The full need, a raise of the base map and sets
-    of injectors stand in further columns.
+    Measured columns are left blank for the tuner. The full need, a move of the base map, target,
+    reading and reason, sets of injectors and earlier runs stand in further columns.
     """
     out = io.StringIO()
     out.write(FIRST_LINE + "\n")
     for key, value in _heading(table).items():
         out.write(f"# {key}: {value}\n")
     writer = csv.writer(out, lineterminator="\n")
-    raised = bool(np.any(table.base_percent > 0.0))
-    writer.writerow([*COLUMNS, NEED_COLUMN, *([BASE_COLUMN] if raised else []),
-                     *_set_columns(table)])
+    writer.writerow([*COLUMNS, *_further_columns(table), *_set_columns(table)])
     for i, j in table.cells():
         pulse = _pulse(table, i, j)
-        base = [number(table.base_percent[i, j], 1, True)] if raised else []
         for c, cylinder in enumerate(table.cylinders):
             at = (i, j, c)
+            blanks = [""] * len(BLANKS)
+            if table.measured is not None:
+                blanks = table.measured.pending.cells(at)
             writer.writerow([
                 cylinder, number(table.distance_from_entry_m[c] * 1e3, 0), f"{table.rpm[i]:.6g}",
                 f"{table.pressure_pa[j] / 1e3:.6g}", number(table.deviation_percent[at], 2, True),
                 number(table.low_percent[at], 2, True), number(table.high_percent[at], 2, True),
                 str(table.verdict[at]), number(table.lambda_equal_fuel[at], 3),
-                number(table.trim_shown[at], 1, True), table.trim_on, *pulse,
-                *[""] * len(BLANKS), number(table.needed_percent[at], 2, True), *base,
-                *_set_cells(table, at),
+                number(table.trim_shown[at], 1, True), table.trim_on, *pulse, *blanks,
+                *_further_cells(table, at), *_set_cells(table, at),
             ])
     return out.getvalue()
+
+
+def _moves_base(table: TrimTable) -> bool:
+    return bool(np.any(np.nan_to_num(table.base_percent) != 0.0))
+
+
+def _further_columns(table: TrimTable) -> list[str]:
+    out = [NEED_COLUMN, *([BASE_COLUMN] if _moves_base(table) else []), TARGET_COLUMN]
+    if table.measured is not None:
+        out += [READ_COLUMN, WHY_COLUMN]
+        for k in range(1, len(table.measured.runs) + 1):
+            out += run_columns(k)
+    return out
+
+
+def _further_cells(table: TrimTable, at: tuple[int, int, int]) -> list[str]:
+    out = [number(table.needed_percent[at], 2, True)]
+    if _moves_base(table):
+        out.append(number(table.base_percent[at[:2]], 1, True))
+    out.append(f"{table.target_at(*at[:2]):.4g}")
+    if table.measured is not None:
+        out += [number(table.measured.lambda_read[at], 3), str(table.measured.why[at])]
+        for run in table.measured.runs:
+            out += run.cells(at)
+    return out
 
 
 def _set_columns(table: TrimTable) -> list[str]:
@@ -160,11 +213,13 @@ def _pulse(table: TrimTable, i: int, j: int) -> list[str]:
 
 def _heading(table: TrimTable) -> dict[str, str]:
     """Remarks above the table."""
+    stops = stop_texts(table)
     head = {
+        **{f"stop {k}": text for k, text in enumerate(stops, start=1)},
         "title": table.title, "case": table.case_hash, "model": table.model,
         "policy": table.policy, "evidence": table.evidence, "step": f"{table.step:g}",
         "percent on": table.trim_on, "fuel": table.fuel,
-        "lambda target": f"{table.lambda_target:g}", "band level": f"{table.level:g}",
+        "lambda target": target_words(table), "band level": f"{table.level:g}",
         **table.extra,
     }
     for k, part in enumerate(table.sets, start=1):
@@ -174,3 +229,17 @@ def _heading(table: TrimTable) -> dict[str, str]:
     for k, text in enumerate((*table.cautions, *table.flips), start=1):
         head[f"caution {k}"] = text
     return {key: " ".join(str(value).split()) for key, value in head.items()}
+
+
+def stop_texts(table: TrimTable) -> list[str]:
+    """Banners of the cells whose base map is off, in the order of the cells."""
+    if table.measured is None:
+        return []
+    return [str(table.measured.stops[at]) for at in table.cells() if table.measured.stops[at]]
+
+
+def target_words(table: TrimTable) -> str:
+    """The target lambda, or from where to where it goes over the cells."""
+    found = [table.target_at(i, j) for i, j in table.cells()]
+    low, high = min(found, default=table.lambda_target), max(found, default=table.lambda_target)
+    return f"{low:.4g}" if high - low < 5e-5 else f"{low:.4g} to {high:.4g} by cell"

@@ -15,6 +15,8 @@ from typing import Final
 
 import numpy as np
 
+from distrib.calibration.blame import stands_out
+from distrib.calibration.fit import band_factor
 from distrib.errors import InputError, Problem
 from distrib.results import BoolArray, FloatArray, IntArray
 
@@ -44,7 +46,8 @@ class SwapRun:
 
 @dataclass(frozen=True)
 class SwapResult:
-    """Factors over their mean (geometric), (N,), with standard errors as a share.
+    """Factors over their mean (geometric), (N,), with standard errors as a share, widened where
+    the runs contradict each other.
 
     `air` by cylinder (air over mean; it still holds the sensor when sensors were not moved),
     `injector` flow by injector, `sensor` reading factor by sensor (None if not moved). `spare`
@@ -64,6 +67,12 @@ class SwapResult:
     chi2: float
     sigma: float
     statements: tuple[str, ...]
+
+    @property
+    def injector_correction_percent(self) -> FloatArray:
+        """Fuel to add to each injector, (N,), so that all give what the strongest gives; never
+        below 0, since no fuel is taken off on a swap test alone."""
+        return np.asarray((self.injector.max() / self.injector - 1.0) * 100.0)
 
 
 def _design(
@@ -178,12 +187,13 @@ def _check(runs: Sequence[SwapRun]) -> int:
 
 
 def solve_swap(
-    runs: Sequence[SwapRun], sigma: float = REPEATABILITY, injectors: Sequence[str] | None = None
+    runs: Sequence[SwapRun], sigma: float = REPEATABILITY, injectors: Sequence[str] | None = None,
+    sensor_names: Sequence[str] | None = None,
 ) -> SwapResult:
     """Air, injector and sensor factors of a swap test.
 
-    `sigma` standard deviation of ln lambda of one reading; `injectors` their names in words
-    (default 1 to N). InputError when the exchanges leave
+    `sigma` standard deviation of ln lambda of one reading; `injectors` and `sensor_names`
+    in words (default 1 to N). InputError when the exchanges leave
     cylinders unlinked; it names the groups and a swap that would link them.
     """
     n = _check(runs)
@@ -222,38 +232,49 @@ def solve_swap(
         return np.asarray(values[k + g * n : k + (g + 1) * n], dtype=np.float64)
 
     chi2 = float(np.sum((rest / sigma) ** 2))
+    wider = band_factor(chi2, spare)
+    error = error * wider
     return SwapResult(
         np.exp(part(x, 0)), part(error, 0), np.exp(part(x, 1)), part(error, 1),
         np.exp(part(x, 2)) if sensors else None, part(error, 2) if sensors else None,
         np.asarray(x[:k]), residual, spare, chi2, sigma,
-        _statements(part(x, 0), part(error, 0), part(x, 1), part(error, 1), sensors, spare, chi2,
-                    injectors or [str(i + 1) for i in range(n)]),
+        _statements(part(x, 0), part(error, 0), part(x, 1), part(error, 1),
+                    part(x, 2) if sensors else None, part(error, 2) if sensors else None, spare,
+                    chi2, wider, injectors or [str(i + 1) for i in range(n)],
+                    sensor_names or [str(i + 1) for i in range(n)]),
     )
 
 
 def _statements(
     air: FloatArray, air_sigma: FloatArray, flow: FloatArray, flow_sigma: FloatArray,
-    sensors: bool, spare: int, chi2: float, names: Sequence[str],
+    sensor: FloatArray | None, sensor_sigma: FloatArray | None, spare: int, chi2: float,
+    wider: float, names: Sequence[str], sensor_names: Sequence[str],
 ) -> tuple[str, ...]:
     out = []
-    for c, (value, error) in enumerate(zip(air, air_sigma, strict=True), start=1):
-        if abs(value) > 2.0 * error:
+    judged = len(air) * (2 if sensor is None else 3)
+    away, named = stands_out(air, air_sigma, judged)
+    for c, (value, out_) in enumerate(zip(away, named, strict=True), start=1):
+        if out_:
             word = "more air: lean" if value > 0 else "less air: rich"
             out.append(f"cylinder {c}: {100 * np.expm1(value):+.1f} % stays with the cylinder, "
                        f"{word} at equal fuel")
-    for name, value, error in zip(names, flow, flow_sigma, strict=True):
-        if abs(value) > 2.0 * error:
+    for name, value, out_ in zip(names, *stands_out(flow, flow_sigma, judged), strict=True):
+        if out_:
             word = "gives more fuel" if value > 0 else "gives less fuel"
             out.append(f"injector {name}: {100 * np.expm1(value):+.1f} % follows the injector, "
                        f"{word}")
-    if not sensors:
+    if sensor is not None and sensor_sigma is not None:
+        for name, value, out_ in zip(
+                sensor_names, *stands_out(sensor, sensor_sigma, judged), strict=True):
+            if out_:
+                out.append(f"sensor {name}: {100 * np.expm1(value):+.1f} % follows the "
+                           f"sensor, it reads {'lean' if value > 0 else 'rich'}")
+    else:
         out.append("sensors were not moved: what stays with a cylinder may be its sensor")
     if spare == 0:
         out.append("no spare equations: a third run is needed to check the result")
-    else:
-        from scipy.stats import chi2 as distribution
-
-        if distribution.sf(chi2, spare) < 0.01:
-            out.append("the runs contradict each other by more than the stated repeatability: "
-                       "something else changed between them")
+    elif wider > 1.0:
+        out.append(f"the runs contradict each other by more than the stated repeatability "
+                   f"(chi-square {chi2:.0f} for {spare} spare equations): something else changed "
+                   f"between them; the errors are widened {wider:.1f} times")
     return tuple(out)

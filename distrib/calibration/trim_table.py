@@ -27,8 +27,8 @@ from distrib.fuelling import (
     sign_flips,
     verdicts,
 )
-from distrib.fuelling.lambda_ import air_from_lambda, needed_multiplier
-from distrib.fuelling.trims import Basis, Evidence, Policy
+from distrib.fuelling.lambda_ import needed_multiplier
+from distrib.fuelling.trims import Basis, Policy
 from distrib.results import FloatArray, Shares
 
 Words = np.ndarray[Any, np.dtype[np.str_]]
@@ -41,11 +41,13 @@ NOISE_PERCENT = 1.0
 LOADS = "loads are charge pressures before the throttle"
 
 
-def limit_lines(limits: Limits) -> tuple[str, ...]:
-    """Every limit with its origin, for the sheet."""
-    names = ("lean_percent", "watch_percent", "rich_percent", "richen_cap_percent",
+def limit_lines(limits: Limits, measured: bool = False) -> tuple[str, ...]:
+    """Every limit with its origin, for the sheet; measured ones have some more."""
+    names = ["lean_percent", "watch_percent", "rich_percent", "richen_cap_percent",
              "prediction_cap_percent", "measured_cap_percent", "warn_percent", "refuse_percent",
-             "duty_max")
+             "duty_max"]
+    if measured:
+        names += ["base_fault_percent", "dead_band_percent", "exhaust_repeat_k", "exhaust_slope_k"]
     return tuple(f"{n} {getattr(limits, n):g}: {limits.origin(n)}" for n in names)
 
 
@@ -58,11 +60,13 @@ def predicted_table(
     case: Case, shares: Shares, rpm: Sequence[float], pressure_pa: Sequence[float], gate: Gate,
     *, policy: Policy, step: float, on: Basis, volts: float | None = None,
     discrepancy: tuple[float, float] | None = None, remarks: Sequence[str] = (),
+    target: FloatArray | None = None,
 ) -> TrimTable:
     """Trim table of a prediction; `shares` holds the R x C points, rows (speeds) slowest.
 
     `discrepancy` (factor, sigma) from `distrib fit` scales the predicted deviations and widens the
-    band; `remarks` are further cautions. TrimError when the injection, or every one of its sets,
+    band; `remarks` are further cautions; `target` (R x C,) lambda where it is not that of the case
+    throughout. TrimError when the injection, or every one of its sets,
     cannot trim single cylinders.
     """
     check_injection(case.fuel.injection)
@@ -72,9 +76,9 @@ def predicted_table(
     air = 1.0 + deviation / 100.0
     factor, port_note = port_factor(case, shares)
     fraction = case.fuel.air_following_fraction
-    lam = lambda_at_equal_fuel(air, case.fuel.lambda_target, factor, fraction)
-    trims = plan(needed_multiplier(air, factor), policy=policy, evidence="predicted",
-                 step=step, limits=limits)
+    goal = np.full(len(deviation), case.fuel.lambda_target) if target is None else target
+    lam = lambda_at_equal_fuel(air, goal[:, None], factor, fraction)
+    trims = plan(needed_multiplier(air, factor), policy=policy, step=step, limits=limits)
     cautions = [*trims.cautions, LOADS, *notes, *remarks]
     if min(pressure_pa) < case.conditions.ambient_pressure_pa * CRUISE_SHARE:
         cautions.append("idle and cruise: leave trims at zero or small there (common practice)")
@@ -89,7 +93,7 @@ def predicted_table(
         cautions.append(port_note)
     words = verdicts(deviation, chance, limits)
     return _table(case, shares, rpm, pressure_pa, gate, trims, on, volts, deviation, low, high,
-                  words, level, lam, limits, cautions)
+                  words, level, lam, goal, limits, cautions)
 
 
 def _pattern(
@@ -134,11 +138,11 @@ def _shaped(item: SetPulses, rows: int, columns: int) -> SetPulses:
 def _table(
     case: Case, shares: Shares, rpm: Sequence[float], pressure_pa: Sequence[float], gate: Gate,
     trims: Trims, on: Basis, volts: float | None, deviation: FloatArray, low: FloatArray,
-    high: FloatArray, words: Words, level: float, lam: FloatArray, limits: Limits,
-    cautions: list[str],
+    high: FloatArray, words: Words, level: float, lam: FloatArray, goal: FloatArray,
+    limits: Limits, cautions: list[str],
 ) -> TrimTable:
     r, c = len(rpm), len(pressure_pa)
-    pulses = on_pulses(case, shares, trims, on, volts, limits, cautions)
+    pulses = on_pulses(case, shares, trims, on, volts, limits, cautions, goal)
     flips = sign_flips(
         np.nan_to_num(_reshape(trims.needed_percent, r, c)), "rpm", rpm, "kPa absolute",
         [p / 1e3 for p in pressure_pa],
@@ -165,27 +169,5 @@ def _table(
         total_pulse_s=None if pulses.total_pulse_s is None
         else _reshape(pulses.total_pulse_s, r, c),
         dead_time_s=pulses.dead_time_s,
-        sets=tuple(_shaped(item, r, c) for item in pulses.sets),
+        sets=tuple(_shaped(item, r, c) for item in pulses.sets), target=_reshape(goal, r, c),
     )
-
-
-def measured_trims(
-    lambda_measured: Any, trim_in_engine_percent: Any, lambda_target: float, limits: Limits, *,
-    policy: Policy, step: float, air_following_fraction: float = 0.0,
-) -> Trims:
-    """Next trims from lambdas (P, N) measured with trims active; NaN cylinders keep their trim.
-
-    Trims act on all fuel at the ports. A cylinder that was not measured is taken as needing what
-    it has. The share of the fuel that follows the air answers no trim: see `air_from_lambda`.
-    """
-    evidence: Evidence = "measured"
-    lam = np.atleast_2d(np.asarray(lambda_measured, dtype=np.float64))
-    now = np.broadcast_to(np.asarray(trim_in_engine_percent, dtype=np.float64), lam.shape)
-    if air_following_fraction > 0.0:
-        found = air_from_lambda(1.0 + np.nan_to_num(now) / 100.0, lam, air_following_fraction)
-        multiplier = np.where(np.isfinite(lam), found, 1.0 + np.nan_to_num(now) / 100.0)
-    else:
-        ratio = np.where(np.isfinite(lam), lam / lambda_target, 1.0)
-        multiplier = (1.0 + np.nan_to_num(now) / 100.0) * ratio
-    return plan(multiplier, policy=policy, evidence=evidence, step=step, limits=limits,
-                current_percent=np.nan_to_num(now))

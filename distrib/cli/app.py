@@ -32,6 +32,7 @@ COMMANDS: Final[dict[str, Command]] = {
     "review": Command("distrib.cli.review", "review", "the reviewer's checklist against a design"),
     "draw": Command("distrib.cli.draw", "draw", "the design to scale"),
     "fit": Command("distrib.cli.fit", "fit", "measured data into the model"),
+    "mapping": Command("distrib.cli.mapping", "mapping", "a mapping for a log, to complete"),
     "improve": Command("distrib.cli.improve", "improve", "search for a better design"),
     "report": Command("distrib.cli.report", "report", "one self-contained page"),
     "verify": Command("distrib.cli.verify", "verify", "the published checks, one by one"),

@@ -35,6 +35,9 @@ def fit(
     plot: Annotated[
         str | None, typer.Option(help="Residual plot of the bench fit or the log (SVG).")
     ] = None,
+    rehearse: Annotated[
+        bool, typer.Option("--rehearse", help="What the runs of --swap would find, if made.")
+    ] = False,
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
@@ -46,9 +49,13 @@ def fit(
     """
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json, note
+    from distrib.errors import InputError, Problem
 
     _check_options(bench, log, swap, mapping or [], out, plot)
+    if rehearse and swap is None:
+        raise InputError([Problem("--rehearse", "it without --swap", "the runs of a swap test")])
     read = read_case(case)
+    _check_files(read, (case, bench, log, swap, *(mapping or [])), bench, out, plot, json)
     maps = _mappings(mapping or [], bench is not None, log is not None)
     result: dict[str, Any] = {"case": {"title": read.title, "path": read.path}}
     quiet = json == "-"
@@ -60,7 +67,9 @@ def fit(
     if log is not None:
         found = _log(calibrated, log, maps)
         result["engine"] = _log_json(found)
-    if swap is not None:
+    if swap is not None and rehearse:
+        result["rehearsal"] = _rehearsed(read, swap, quiet)
+    elif swap is not None:
         solved, sheet = _swap(read, swap)
         result["swap"] = _swap_json(solved, sheet, read)
     # everything has been worked out: only now is anything written
@@ -72,7 +81,7 @@ def fit(
             _show_bench(fitted)
     if log is not None and not quiet:
         _show_log(found)
-    if swap is not None and not quiet:
+    if swap is not None and not rehearse and not quiet:
         _show_swap(solved, sheet)
     if json is not None:
         emit_json(json, result)
@@ -102,6 +111,22 @@ def _check_options(
                                     "a swap test has its own columns"))
     if problems:
         raise InputError(problems)
+
+
+def _check_files(
+    case: Case, inputs: tuple[str | None, ...], bench: str | None, out: str | None,
+    plot: str | None, json: str | None,
+) -> None:
+    """InputError for an output that would fall on an input, or cannot be written."""
+    from distrib.calibration.bench_fit import calibrated_path
+    from distrib.calibration.sheet_guard import check_not_lost
+    from distrib.cli.targets import check_targets
+
+    for option, path in (("--out", out), ("--plot", plot), ("--json", json)):
+        if path is not None:
+            check_not_lost(option, path, None)
+    target = None if bench is None else str(calibrated_path(case, out))
+    check_targets(inputs, {"--out": target, "--plot": plot, "--json": json})
 
 
 def _mappings(paths: list[str], bench: bool, log: bool) -> dict[str, Any]:
@@ -150,7 +175,27 @@ def _swap(case: Case, path: str) -> tuple[SwapResult, SwapSheet]:
     from distrib.calibration.swap_file import read_swap
 
     sheet = read_swap(path, case.engine.cylinders)
-    return solve_swap(sheet.runs, injectors=sheet.injectors), sheet
+    return solve_swap(sheet.runs, injectors=sheet.injectors, sensor_names=sheet.sensors), sheet
+
+
+def _rehearsed(case: Case, path: str, quiet: bool) -> dict[str, Any]:
+    """What the planned swap test would find, printed and for JSON."""
+    from distrib.calibration.rehearsal import rehearse
+    from distrib.calibration.swap import REPEATABILITY
+    from distrib.calibration.swap_file import read_swap
+    from distrib.cli.text import print_wrapped
+
+    found = rehearse(read_swap(path, case.engine.cylinders).runs)
+    if not quiet:
+        print_wrapped("What these runs would find, readings that repeat to "
+                      f"{100 * REPEATABILITY:g} %:")
+        for one in found:
+            print_wrapped(str(one), "  ")
+        print_wrapped("A leak reads lean in vacuum and rich under boost: run the test at both to "
+                      "tell it from a cylinder's own air.")
+    return {"statements": (), "faults": [
+        {"part": one.part, "sizes_percent": one.sizes_percent, "found": one.found,
+         "misled": one.misled, "nothing": one.silent, "words": str(one)} for one in found]}
 
 
 def _write_bench(fitted: BenchFit, target: Any) -> None:
@@ -197,7 +242,9 @@ def _bench_json(fitted: BenchFit, target: str) -> dict[str, Any]:
             for label, t, r in zip(fitted.labels, fitted.forward.tests, fitted.fit.residual,
                                    strict=True)
         ],
-        "chi2": fitted.fit.chi2, "exclusions": [str(e) for e in fitted.sheet.exclusions],
+        "chi2": fitted.fit.chi2, "spare_rows": fitted.fit.spare,
+        "errors_widened": fitted.fit.widened,
+        "exclusions": [str(e) for e in fitted.sheet.exclusions],
         "notes": fitted.sheet.notes, "statements": fitted.statements,
     }
 
@@ -225,7 +272,8 @@ def _log_json(found: LogFit) -> dict[str, Any]:
             {"label": label, "residual_sigmas": r}
             for label, r in zip(log_labels(found), engine.fit.residual, strict=True)
         ],
-        "chi2": engine.fit.chi2,
+        "chi2": engine.fit.chi2, "spare_rows": engine.fit.spare,
+        "errors_widened": engine.fit.widened,
         "windows": len(found.windows.rpm), "unplaced_windows": found.cells.unplaced,
         "exclusions": [str(e) for e in found.windows.exclusions], "notes": found.windows.notes,
         "score": found.score, "statements": found.statements,
@@ -239,7 +287,8 @@ def _swap_json(solved: SwapResult, sheet: SwapSheet, case: Case) -> dict[str, An
     return {
         "runs": sheet.names, "injectors": sheet.injectors, "sensors": sheet.sensors,
         "air": solved.air, "air_sigma": solved.air_sigma, "injector": solved.injector,
-        "injector_sigma": solved.injector_sigma, "sensor": solved.sensor,
+        "injector_sigma": solved.injector_sigma,
+        "injector_correction_percent": solved.injector_correction_percent, "sensor": solved.sensor,
         "sensor_sigma": solved.sensor_sigma, "spare_equations": solved.spare,
         "chi2": solved.chi2,
         "statements": (*solved.statements, *(() if alone else (ONE_SET_ONLY,))),
@@ -294,14 +343,18 @@ def _show_swap(solved: SwapResult, sheet: SwapSheet) -> None:
     from distrib.cli.text import print_table
     from distrib.report.grid import Column, Table
 
-    rows = [(f"cylinder {c}", v, s) for c, (v, s) in enumerate(
+    rows = [(f"cylinder {c}", v, s, "") for c, (v, s) in enumerate(
         zip(solved.air, solved.air_sigma, strict=True), start=1)]
-    rows += [(f"injector {n}", v, s) for n, v, s in zip(
-        sheet.injectors, solved.injector, solved.injector_sigma, strict=True)]
+    rows += [(f"injector {n}", v, s, f"{add:+.1f}") for n, v, s, add in zip(
+        sheet.injectors, solved.injector, solved.injector_sigma,
+        solved.injector_correction_percent, strict=True)]
     if solved.sensor is not None and solved.sensor_sigma is not None:
-        rows += [(f"sensor {n}", v, s) for n, v, s in zip(
+        rows += [(f"sensor {n}", v, s, "") for n, v, s in zip(
             sheet.sensors, solved.sensor, solved.sensor_sigma, strict=True)]
     print_table(Table(
         "Swap test: share over mean",
-        (Column("part"), Column("share", "%", "right"), Column("+-", "%", "right")),
-        tuple((name, f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}") for name, v, s in rows)))
+        (Column("part"), Column("share", "%", "right"), Column("+-", "%", "right"),
+         Column("correction", "%", "right", 2)),
+        tuple((name, f"{100 * (v - 1):+.1f}", f"{100 * s:.1f}", add) for name, v, s, add in rows),
+        ("correction: fuel to add so that the injector gives what the strongest gives; it stays "
+         "with the injector, and takes its part out of that cylinder's trim",)))

@@ -72,8 +72,10 @@ FILES: Final[dict[str, Files]] = {
     "shares": Files(("case",), JSON, {"plot": PICTURES}),
     "compare": Files(("cases",), JSON, {"plot": PICTURES}),
     "sweep": Files(("case",), {"out": "--out", "plot": "--plot", **JSON}, more=_sweep),
-    "trims": Files(("case", "filled", "log", "mapping", "fit"),
-                   {"csv": "--csv", "page": "--page", **JSON}),
+    "trims": Files(("case", "filled", "log", "mapping", "fit", "targets"),
+                   {"csv": "--csv", "page": "--page", "plot": "--plot", **JSON},
+                   {"tables": ("*.csv",)}),
+    "mapping": Files(("log",), {"out": "--out"}),
     "review": Files(("case",), JSON),
     "draw": Files(("case", "shares"), {"output": "--output", **JSON}),
     "fit": Files(("case", "bench", "log", "swap", "mapping"),
@@ -157,6 +159,12 @@ def check(inputs: Sequence[str], outputs: Sequence[tuple[str, str]],
                      for path in _in_folder(name, patterns) if read & {*_keys(path)}]
     if problems:
         raise InputError(problems)
+
+
+def check_targets(inputs: Sequence[str | None], outputs: Mapping[str, str | None]) -> None:
+    """`check` for what a command learns only while it works; None is passed over."""
+    check([name for name in inputs if name is not None],
+          [(option, name) for option, name in outputs.items() if name is not None])
 
 
 def _keys(name: str) -> list[str]:

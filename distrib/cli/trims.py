@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -26,7 +27,7 @@ def trims(
         typer.Option(help='Charge pressure with gauge or absolute, repeatable: "1.2 bar gauge".'),
     ] = None,
     policy: Annotated[
-        str, typer.Option(help="richen-only, anchor-leanest; measured data: also sum-to-zero.")
+        str, typer.Option(help="richen-only, anchor-leanest; measured also to-target, sum-to-zero.")
     ] = "richen-only",
     step: Annotated[
         float, typer.Option(help="Part of the computed change to apply now.", min=0.05, max=1.0)
@@ -50,11 +51,22 @@ def trims(
         str | None, typer.Option(help="A filled trim sheet (CSV): next trims and a score.")
     ] = None,
     log: Annotated[
-        str | None, typer.Option(help="An engine log: next trims from its cells; with --mapping.")
+        list[str] | None,
+        typer.Option(help="An engine log, with --mapping: next trims. Repeat for more runs."),
     ] = None,
     mapping: Annotated[str | None, typer.Option(help="Mapping file (TOML) of the log.")] = None,
+    targets: Annotated[
+        str | None, typer.Option(help="Target lambda over speed and pressure (CSV).")
+    ] = None,
     csv: Annotated[str | None, typer.Option(help="Write the sheet, or the next, as CSV.")] = None,
     page: Annotated[str | None, typer.Option(help="The same sheet to print (HTML).")] = None,
+    tables: Annotated[
+        str | None, typer.Option(help="Folder for a CSV table of each cylinder, speed by pressure.")
+    ] = None,
+    plot: Annotated[
+        str | None,
+        typer.Option(help="Measured lambda and exhaust by cylinder (.svg, .png, .pdf)."),
+    ] = None,
     json: Annotated[
         str | None, typer.Option("--json", help="Write the result as JSON to a file, or - .")
     ] = None,
@@ -64,46 +76,90 @@ def trims(
     A prediction is a starting point before measurement. With --filled (a sheet) or --log measured
     lambdas give the next trims; a filled sheet also scores its prediction.
     """
+    from distrib.calibration.sheet_guard import check_not_lost
     from distrib.case.read import read_case
     from distrib.cli.output import emit_json
+    from distrib.cli.targets import check_targets
     from distrib.cli.trims_show import as_json, show
+    from distrib.errors import InputError, Problem
 
+    inputs = (case, filled, *(log or []), mapping, fit, targets)
+    check_targets(inputs, {"--csv": csv, "--page": page, "--json": json, "--plot": plot})
+    measured = filled is not None or bool(log) or mapping is not None
+    for option, path in (("--page", page), ("--json", json), ("--plot", plot),
+                         ("--csv", None if measured else csv)):
+        if path is not None:
+            check_not_lost(option, path, None)
     read = read_case(case)
-    if filled is not None or log is not None or mapping is not None:
+    if measured:
         _check_measured(ctx, filled, log, mapping)
-        _measured(read, filled or log or "", mapping, policy, step, confirmed, csv, page, json)
+        _measured(read, [filled] if filled is not None else log or [], mapping, policy, step,
+                  confirmed, targets, Outputs(csv, page, tables, json, inputs), plot)
         return
-    table = _table(read, rpm, load, policy, step, on, volts, draws, confirmed, fit)
-    write_sheets(table, csv, page)
+    if plot is not None:
+        raise InputError([Problem("--plot", "it without measured data", "--filled or --log",
+                                  "distrib shares --plot draws the prediction")])
+    table = _table(read, rpm, load, policy, step, on, volts, draws, confirmed, fit, targets)
+    write_sheets(table, Outputs(csv, page, tables, json, inputs))
     if json is not None:
         emit_json(json, as_json(table))
     if json != "-":
         show(table)
 
 
-def write_sheets(table: TrimTable, csv: str | None, page: str | None) -> None:
-    """Write the sheet as CSV and as a page, where a file is named."""
+@dataclass(frozen=True)
+class Outputs:
+    """Files that a sheet is written to, None where not asked for, and what was read."""
+
+    csv: str | None
+    page: str | None
+    tables: str | None
+    json: str | None
+    inputs: tuple[str | None, ...]
+
+
+def write_sheets(table: TrimTable, to: Outputs) -> None:
+    """Write the sheet as CSV, as a page and as tables by cylinder, where a place is named.
+
+    Nothing is written over that somebody filled in, nor anything that was read.
+    """
+    from pathlib import Path
+
+    from distrib.calibration.matrices import matrices
     from distrib.calibration.sheet import to_csv
+    from distrib.calibration.sheet_guard import check_not_lost
     from distrib.calibration.sheet_page import to_html
     from distrib.cli.output import wrote
+    from distrib.cli.targets import check_targets
     from distrib.files import write_text_atomic
 
-    for path, text in ((csv, to_csv), (page, to_html)):
-        if path is not None:
-            write_text_atomic(path, text(table))
-            wrote(path)
+    texts: dict[str, str] = {}
+    if to.csv is not None:
+        texts[to.csv] = to_csv(table)
+    if to.page is not None:
+        texts[to.page] = to_html(table)
+    if to.tables is not None:
+        made = {str(Path(to.tables) / name): text for name, text in matrices(table).items()}
+        check_targets(to.inputs, {f"--tables ({Path(name).name})": name for name in made})
+        texts |= made
+    for path in texts:
+        check_not_lost("--csv" if path == to.csv else "--tables", path,
+                       table if path == to.csv else None)
+    for path, text in texts.items():
+        write_text_atomic(path, text)
+        wrote(path)
 
 
 def _check_measured(
-    ctx: typer.Context, filled: str | None, log: str | None, mapping: str | None
+    ctx: typer.Context, filled: str | None, log: list[str] | None, mapping: str | None
 ) -> None:
     """InputError unless the data are one of sheet and log with mapping, without what predicts."""
     from distrib.errors import InputError, Problem
 
     problems = []
-    if filled is not None and log is not None:
+    if filled is not None and log:
         problems.append(Problem("measured data", "--filled and --log", "one of both"))
-    elif (log is None) != (mapping is None):
+    elif bool(log) != (mapping is not None):
         problems.append(Problem("--mapping", mapping or "nothing", "a log and its mapping",
                                 "columns are never guessed"))
     for name in _PREDICTED_ONLY:
@@ -111,27 +167,37 @@ def _check_measured(
         if source is not None and source.name != "DEFAULT":
             problems.append(Problem(f"--{name}", "it beside measured data", "a prediction only",
                                     "cells and basis are those of the sheet or log"))
+    if filled is not None and ctx.get_parameter_source("targets").name != "DEFAULT":  # type: ignore[union-attr]
+        problems.append(Problem("--targets", "it beside --filled", "the sheet's own targets",
+                                "correct its column lambda_target"))
     if problems:
         raise InputError(problems)
 
 
 def _measured(
-    case: Case, path: str, mapping: str | None, policy: str, step: float, confirmed: str,
-    csv: str | None, page: str | None, json: str | None,
+    case: Case, paths: list[str], mapping: str | None, policy: str, step: float, confirmed: str,
+    targets: str | None, to: Outputs, plot: str | None,
 ) -> None:
-    """Next trims from a filled sheet, or with a mapping from a log, printed and written."""
+    """Next trims from a filled sheet, or with a mapping from logs, printed and written."""
     from distrib.calibration.gate import gate
     from distrib.calibration.next_sheet import next_table
-    from distrib.cli.output import emit_json, note
+    from distrib.cli.output import emit_json, note, wrote
     from distrib.cli.trims_filled import as_json, next_trims, show
+    from distrib.files import write_bytes_atomic
+    from distrib.report.trim_plots import trim_picture
 
     opened = gate(confirmed.split(","))
-    found = next_trims(case, path, mapping, policy, step)
-    if csv is not None or page is not None:
-        write_sheets(next_table(case, found, opened), csv, page)
-    if json is not None:
-        emit_json(json, as_json(case, found, opened, path))
-    if json != "-":
+    found = next_trims(case, paths, mapping, policy, step, targets)
+    # its kind is checked before anything is written
+    picture = b"" if plot is None else trim_picture(found, plot)
+    if to.csv is not None or to.page is not None or to.tables is not None:
+        write_sheets(next_table(case, found, opened), to)
+    if plot is not None:
+        write_bytes_atomic(plot, picture)
+        wrote(plot)
+    if to.json is not None:
+        emit_json(to.json, as_json(case, found, opened, paths))
+    if to.json != "-":
         show(case, found)
     for item in opened.open:
         note(f"confirm first: {item.text}")
@@ -141,18 +207,20 @@ def _measured(
 
 def _table(
     case: Case, rpm: str | None, load: list[str] | None, policy: str, step: float, on: str,
-    volts: float | None, draws: int, confirmed: str, fit: str | None,
+    volts: float | None, draws: int, confirmed: str, fit: str | None, targets: str | None,
 ) -> TrimTable:
     from distrib.calibration.service import trims as run
+    from distrib.calibration.targets import read_targets
     from distrib.cli.output_choice import choice
-    from distrib.fuelling.trims import BASES, POLICIES
+    from distrib.fuelling.trims import BASES, MEASURED_POLICIES
 
     factor, remarks = _discrepancy(fit, case)
     return run(
         case, rpm=_speeds(rpm), pressure_pa=_loads(load, case),
-        policy=choice("--policy", policy, POLICIES), step=step, on=choice("--on", on, BASES),
-        confirmed=confirmed.split(","), volts=volts, discrepancy=factor,
-        draws=draws, remarks=remarks,
+        policy=choice("--policy", policy, MEASURED_POLICIES), step=step,
+        on=choice("--on", on, BASES), confirmed=confirmed.split(","), volts=volts,
+        discrepancy=factor, draws=draws, remarks=remarks,
+        targets=None if targets is None else read_targets(targets),
     )
 
 

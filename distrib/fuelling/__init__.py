@@ -24,27 +24,30 @@ from distrib.fuelling.lambda_ import (
     Stage,
     air_following_share,
     lambda_at_equal_fuel,
-    multiplier_from_lambda,
     needed_multiplier,
+    port_fuel_factor,
     trim_of_stage,
 )
 from distrib.fuelling.limits import DEFAULT_LIMITS, Limits, limits
+from distrib.fuelling.lock import Lock, Run, blank_run, removal_lock
+from distrib.fuelling.rounds import Round, next_round
 from distrib.fuelling.trims import (
-    POLICIES,
+    MEASURED_POLICIES,
+    PREDICTED_POLICIES,
     Trims,
     check_injection,
     convert_percent,
-    from_lambda,
     plan,
     sign_flips,
 )
 from distrib.fuelling.verdict import Verdict, side, verdicts, words
 
 __all__ = [
-    "DEFAULT_LIMITS", "POLICIES", "DutyCheck", "FuelProperties", "FuellingError", "InjectorSet",
-    "Limits", "Stage", "TrimError", "Trims", "Verdict", "afr_from_lambda", "air_following_share",
-    "blend", "check_duty", "check_injection", "convert_percent", "dead_time", "duty",
-    "flow_at_pressure", "from_lambda", "fuel", "fuel_mass", "lambda_at_equal_fuel",
-    "lambda_from_afr", "limits", "multiplier_from_lambda", "needed_multiplier",
-    "plan", "port_factors", "side", "sign_flips", "trim_of_stage", "verdicts", "words",
+    "DEFAULT_LIMITS", "MEASURED_POLICIES", "PREDICTED_POLICIES", "DutyCheck", "FuelProperties",
+    "FuellingError", "InjectorSet", "Limits", "Lock", "Round", "Run", "Stage", "TrimError",
+    "Trims", "Verdict", "afr_from_lambda", "air_following_share", "blank_run", "blend",
+    "check_duty", "check_injection", "convert_percent", "dead_time", "duty", "flow_at_pressure",
+    "fuel", "fuel_mass", "lambda_at_equal_fuel", "lambda_from_afr", "limits",
+    "needed_multiplier", "next_round", "plan", "port_factors",
+    "port_fuel_factor", "removal_lock", "side", "sign_flips", "trim_of_stage", "verdicts", "words",
 ]

@@ -107,7 +107,7 @@ class DutyCheck:
 
 def check_duty(
     air_kg_per_cycle: Any,
-    lambda_target: float,
+    lambda_target: Any,
     stoichiometric_afr: float,
     trim_percent: Any,
     rpm: Any,
@@ -119,7 +119,8 @@ def check_duty(
     """Duty at every cylinder with its trim, judged at the worst one of each point.
 
     `air_kg_per_cycle` (P,) or (P, 1): mean air of a cylinder, which the base map fuels; trims
-    (P, N) act on it; `rpm` (P,); `pressure_pa` difference over the injector, scalar or (P, N).
+    (P, N) act on it; `rpm` and `lambda_target` (P,), or one; `pressure_pa` difference over the
+    injector, scalar or (P, N).
     One pulse of each injector per cycle, also of those that feed all cylinders.
     `limit` is common practice 0.85 (check row inj.duty: 80 to 90 %).
     """
@@ -127,7 +128,8 @@ def check_duty(
     air = np.asarray(air_kg_per_cycle, float).reshape(-1, 1)
     speed = np.asarray(rpm, float).reshape(-1, 1)
     part = injectors.share / injectors.per_cylinder
-    fuel = air / (lambda_target * stoichiometric_afr) * part * (1.0 + trim / 100.0)
+    goal = np.asarray(lambda_target, float).reshape(-1, 1)
+    fuel = air / (goal * stoichiometric_afr) * part * (1.0 + trim / 100.0)
     flow = flow_at_pressure(injectors.static_flow_kg_s, injectors.at_pressure_pa, pressure_pa)
     pulse = effective_pulse(fuel, flow) + dead_time(injectors.dead_time, volts)
     on = np.asarray(duty(pulse, speed), dtype=np.float64)

@@ -61,26 +61,22 @@ def needed_multiplier(air: Any, injector_factor: Any = 1.0) -> FloatArray:
     return np.asarray(a / over_mean(j), dtype=np.float64)
 
 
-def multiplier_from_lambda(
-    multiplier_now: Any, lambda_measured: Any, lambda_target: Any,
-    air_following_fraction: float = 0.0,
-) -> FloatArray:
-    """New port-fuel multiplier from a measured lambda with the multiplier active at that time.
+def port_fuel_factor(lambda_ratio: Any, air_following_fraction: float = 0.0) -> FloatArray:
+    """Factor on the port fuel of a cylinder that brings its lambda from `lambda_ratio` to one.
 
-    Without air-following fuel: new = now x measured/target. With a fraction f of the base fuel
-    following the air of a cylinder the port fuel alone is moved: total now T = f a + (1 - f) now;
-    total needed T measured/target, while f a stays. The unknown a comes from a = measured x T
-    (in units of the mean), so a = measured (1-f) now/(1 - f measured) with measured as lambda over
-    the mean target. FuellingError where f times lambda ratio reaches 1 (nothing left to trim).
+    `lambda_ratio` is lambda read over its target. Without air-following fuel the factor is the
+    ratio r. With a fraction f of the base fuel following the air a of a cylinder, and m its port
+    multiplier, the total now is T = f a + (1 - f) m with r = a/T; needed is T = a, so the new m
+    over m is (1 - f) r/(1 - f r). infinite where f r reaches 1: nothing is left to trim.
     """
-    now = np.asarray(multiplier_now, dtype=np.float64)
-    ratio = np.asarray(lambda_measured, dtype=np.float64) / np.asarray(lambda_target)
+    r = np.asarray(lambda_ratio, dtype=np.float64)
     f = air_following_fraction
-    if f == 0.0:
-        return np.asarray(now * ratio, dtype=np.float64)
-    if not 0.0 < f < 1.0 or np.any(f * ratio >= 1.0):
-        raise FuellingError("the air-following share leaves no fuel to trim")
-    return np.asarray((1.0 - f) * now * ratio / (1.0 - f * ratio), dtype=np.float64)
+    if not 0.0 <= f < 1.0:
+        raise FuellingError(f"air-following fraction {f:g} leaves no fuel to trim; allowed: "
+                            "0 to below 1")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(f * r < 1.0, (1.0 - f) * r / (1.0 - f * r),
+                                   np.where(np.isnan(r), np.nan, np.inf)))
 
 
 def air_from_lambda(

@@ -18,6 +18,10 @@ ORIGIN: Final[Mapping[str, str]] = MappingProxyType(
         "warn_percent": "common practice: trims of 8 % and more point to a fault",
         "refuse_percent": "design choice from common practice: fault or re-work of the metal",
         "duty_max": "common practice, 80 to 90 %",
+        "base_fault_percent": "design choice: twice what two runs repeat to",
+        "dead_band_percent": "common practice: two runs agree within about 1 %",
+        "exhaust_repeat_k": "design choice from common practice",
+        "exhaust_slope_k": "from memory: 5 to 8 K cooler for 1 % richer, rich of lambda 1",
         "lean_chance": "design choice",
         "watch_chance": "design choice",
     }
@@ -26,7 +30,12 @@ ORIGIN: Final[Mapping[str, str]] = MappingProxyType(
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits in percent of deviation or trim; `reasons` says why a default was replaced."""
+    """Limits in percent of deviation or trim; `reasons` says why a default was replaced.
+
+    `base_fault_percent` is how far the mean lambda of a cell may lie off its target before the base
+    map comes first, `dead_band_percent` what a lambda must be off to move a trim. A port's exhaust
+    repeats to `exhaust_repeat_k` and is cooler by at least `exhaust_slope_k` for 1 % richer.
+    """
 
     lean_percent: float = 3.0
     watch_percent: float = 1.5
@@ -37,6 +46,10 @@ class Limits:
     warn_percent: float = 8.0
     refuse_percent: float = 10.0
     duty_max: float = 0.85
+    base_fault_percent: float = 2.0
+    dead_band_percent: float = 1.0
+    exhaust_repeat_k: float = 5.0
+    exhaust_slope_k: float = 5.0
     lean_chance: float = 0.5
     watch_chance: float = 0.1
     reasons: Mapping[str, str] = field(default_factory=dict)

@@ -1,7 +1,7 @@
-"""Fuel trims by cylinder: policies, caps, percent bases. Arrays in, frozen results out.
+"""Fuel trims by cylinder: policies, predicted trims, percent bases. Arrays in, frozen results out.
 
 A trim is the percent change of one cylinder's fuel, + adds. Cylinders stand on the last axis.
-A prediction never takes fuel away from a cylinder: that is only allowed on measured data.
+A prediction never takes fuel away from a cylinder: only measured data do, see `rounds`.
 """
 
 from __future__ import annotations
@@ -15,11 +15,13 @@ from distrib.fuelling.errors import FuellingError, TrimError
 from distrib.fuelling.limits import DEFAULT_LIMITS, Limits
 from distrib.results import BoolArray, FloatArray
 
-Policy = Literal["richen-only", "sum-to-zero", "anchor-leanest"]
+Policy = Literal["richen-only", "to-target", "sum-to-zero", "anchor-leanest"]
 Evidence = Literal["predicted", "measured"]
 Basis = Literal["fuel", "effective pulse", "total pulse"]
 
-POLICIES: Final[tuple[Policy, ...]] = ("richen-only", "sum-to-zero", "anchor-leanest")
+MEASURED_POLICIES: Final[tuple[Policy, ...]] = (
+    "richen-only", "to-target", "sum-to-zero", "anchor-leanest")
+PREDICTED_POLICIES: Final[tuple[Policy, ...]] = ("richen-only", "anchor-leanest")
 BASES: Final[tuple[Basis, ...]] = ("fuel", "effective pulse", "total pulse")
 
 STARTING_POINT: Final = (
@@ -31,10 +33,11 @@ STARTING_POINT: Final = (
 class Trims:
     """Trims of P points and N cylinders, percent on fuel.
 
-    `base_percent` (P,) is what the base map itself is to be raised by before the trims (policy
-    anchor-leanest), `mean_percent` (P,) how far the total fuel moves, base and trims together.
-    `refused` (P,) points hold NaN trims: fault or re-work. `lambda_over_target` is what each
-    cylinder then runs at, relative to the target, if the needed multipliers are true.
+    `needed_percent` predicted: fuel for equal lambda, over the mean; measured: the trim that brings
+    the cylinder to its target. `base_percent` (P,) is what the base map itself is to be moved by,
+    `mean_percent` (P,) how far the total fuel moves, base and trims together. `refused` (P,)
+    points: fault or re-work; a predicted trim is NaN there, a measured one stays as it was.
+    `lambda_over_target` is what each cylinder then runs at, if the needed multipliers are true.
     """
 
     policy: Policy
@@ -62,43 +65,34 @@ def check_injection(injection: str) -> None:
 
 
 def plan(
-    needed_multiplier: Any,
-    *,
-    policy: Policy,
-    evidence: Evidence,
-    step: float = 0.5,
-    limits: Limits = DEFAULT_LIMITS,
-    current_percent: Any = 0.0,
+    needed_multiplier: Any, *, policy: Policy, step: float = 0.5, limits: Limits = DEFAULT_LIMITS
 ) -> Trims:
-    """Trims from the fuel multiplier each cylinder needs for equal lambda, (P, N) or (N,).
+    """Predicted trims from the fuel multiplier each cylinder needs for equal lambda, (P, N), (N,).
 
     `step` is the part of the computed change that is applied now (half-step 0.5 is the habit of
-    careful tuners, then measure again). `current_percent` are trims already in the engine; the
-    change is made from there. Policies, with n the needed multiplier over its mean:
-    richen-only: nobody gets less fuel than the base map gives; on a prediction n - 1 where that is
-    above 0, on measured evidence n/min n - 1;
-    sum-to-zero: n - 1, mean of multipliers stays 1, only on measured evidence;
-    anchor-leanest: base map raised until the leanest cylinder is right; the others are trimmed
-    down from there (n/max n - 1) on measured evidence, and left rich on a prediction.
-    Caps limit the change of a predicted trim (adding fuel: `richen_cap_percent`) and the size of
-    a measured one. A need of `refuse_percent` or more refuses the whole point.
+    careful tuners, then measure again). Policies, with n the needed multiplier over its mean:
+    richen-only: n - 1 where that is above 0: nobody gets less fuel than the base map gives;
+    anchor-leanest: the base map is raised until the leanest cylinder is right, the others stay
+    rich until they are measured.
+    A trim stops at `richen_cap_percent`; a need of `refuse_percent` refuses the whole point.
     """
     n = np.atleast_2d(np.asarray(needed_multiplier, dtype=np.float64))
     if not 0.0 < step <= 1.0:
         raise TrimError(f"step {step:g}; allowed: above 0 up to 1")
-    if policy not in POLICIES:
-        raise TrimError(f"policy {policy!r}; allowed: {', '.join(POLICIES)}")
-    if policy == "sum-to-zero" and evidence != "measured":
+    if policy not in PREDICTED_POLICIES:
         raise TrimError(
-            "sum-to-zero takes fuel away from some cylinders; on a prediction alone that is "
-            "unsafe. Allowed: richen-only or anchor-leanest, or measured data"
-        )
+            f"{policy} takes fuel away from some cylinders; on a prediction alone that is unsafe. "
+            f"Allowed: {' or '.join(PREDICTED_POLICIES)}, or measured data")
     n = n / n.mean(axis=-1, keepdims=True)
-    now = np.broadcast_to(np.asarray(current_percent, dtype=np.float64), n.shape) / 100.0
-    base, goal = _goal(n, policy, evidence)
-    change = step * (goal - now)
-    base = step * base
-    trim, base, capped = _capped(now, change, base, evidence, limits)
+    cap = limits.richen_cap_percent / 100.0
+    zero = np.zeros_like(n)
+    wanted, raised = zero, zero[:, 0]
+    if policy == "richen-only":
+        wanted = step * np.maximum(n - 1.0, 0.0)
+    else:
+        raised = step * (n.max(axis=-1) - 1.0)
+    trim, base = np.minimum(wanted, cap), np.minimum(raised, cap)
+    capped = (wanted > cap + 1e-12) | (raised > cap + 1e-12)[:, None]
     size = np.abs(n - 1.0).max(axis=-1) * 100.0
     too_large = size >= limits.refuse_percent
     refused = too_large | ~np.isfinite(size)
@@ -107,90 +101,41 @@ def plan(
     total = (1.0 + base[:, None]) * (1.0 + trim)
     needed = (n - 1.0) * 100.0
     warned = np.maximum(np.abs(needed), np.abs(np.nan_to_num(trim)) * 100.0) >= limits.warn_percent
+    capped = capped & ~refused[:, None]
     return Trims(
-        policy, evidence, step, needed, trim * 100.0, base * 100.0,
-        (total.mean(axis=-1) - 1.0) * 100.0, n / total, capped & ~refused[:, None], warned,
-        refused,
-        _cautions(policy, evidence, limits, needed, trim, capped & ~refused[:, None], warned,
-                  too_large),
-    )
-
-
-def _goal(n: FloatArray, policy: Policy, evidence: Evidence) -> tuple[FloatArray, FloatArray]:
-    """Full-step base change (P,) and trims (P, N) as fractions."""
-    zero = np.zeros(n.shape[0])
-    if policy == "richen-only":
-        # a prediction adds to the cylinders with more air than the mean, and leaves the others
-        lowest = 1.0 if evidence == "predicted" else n.min(axis=-1, keepdims=True)
-        return zero, np.maximum(n / lowest - 1.0, 0.0)
-    if policy == "sum-to-zero":
-        return zero, n - 1.0
-    top = n.max(axis=-1, keepdims=True)
-    if evidence == "predicted":
-        return top[:, 0] - 1.0, np.zeros_like(n)
-    return top[:, 0] - 1.0, n / top - 1.0
-
-
-def _capped(
-    now: FloatArray, change: FloatArray, base: FloatArray, evidence: Evidence, limits: Limits
-) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Trim and base after caps, and where a cap was met; a predicted trim never falls below 0."""
-    if evidence == "predicted":
-        low, high = 0.0, limits.richen_cap_percent / 100.0
-        base_high = high
-    else:
-        high = limits.measured_cap_percent / 100.0
-        low, base_high = -high, high
-    wanted = now + change
-    trim = np.minimum(np.maximum(wanted, low), high)
-    kept = np.minimum(base, base_high)
-    capped = (wanted < low - 1e-12) | (wanted > high + 1e-12) | (base > base_high + 1e-12)[:, None]
-    return trim, kept, capped
+        policy, "predicted", step, needed, trim * 100.0, base * 100.0,
+        (total.mean(axis=-1) - 1.0) * 100.0, n / total, capped, warned, refused,
+        _cautions(policy, limits, trim, capped, warned, too_large))
 
 
 def _cautions(
-    policy: Policy, evidence: Evidence, limits: Limits, needed: FloatArray, trim: FloatArray,
-    capped: BoolArray, warned: BoolArray, too_large: BoolArray,
+    policy: Policy, limits: Limits, trim: FloatArray, capped: BoolArray, warned: BoolArray,
+    too_large: BoolArray,
 ) -> tuple[str, ...]:
-    """Sentences that go with the trims."""
-    out: list[str] = []
-    if evidence == "predicted":
-        out.append(STARTING_POINT)
-        if np.nanmax(np.append(trim, 0.0)) * 100.0 > limits.prediction_cap_percent:
-            out.append(f"more than {limits.prediction_cap_percent:g} % on a prediction alone: "
-                       "measure that cylinder first")
-    if policy == "richen-only":
-        out.append("the mean mixture moves rich: check the base map, plugs and power again")
-    if policy == "anchor-leanest" and evidence == "predicted":
-        out.append("the base map is raised for the leanest cylinder; the others run rich until "
-                   "they are measured")
-    if policy == "sum-to-zero":
-        out.append("some cylinders get less fuel than before: start at low load with knock watched")
-    if capped.any() and evidence == "predicted":
+    """Sentences that go with predicted trims."""
+    out = [STARTING_POINT]
+    if np.nanmax(np.append(trim, 0.0)) * 100.0 > limits.prediction_cap_percent:
+        out.append(f"more than {limits.prediction_cap_percent:g} % on a prediction alone: "
+                   "measure that cylinder first")
+    out.append("the mean mixture moves rich: check the base map, plugs and power again"
+               if policy == "richen-only" else
+               "the base map is raised for the leanest cylinder; the others run rich until "
+               "they are measured")
+    if capped.any():
         out.append(f"capped at {limits.richen_cap_percent:g} %: the rest waits for a measurement")
-    far = np.nanmax(np.abs(np.append(needed, 0.0))) > limits.measured_cap_percent
-    if evidence == "measured" and (far or capped.any()):
-        out.append(f"a measured need or trim beyond {limits.measured_cap_percent:g} %: re-work of "
-                   f"the metal rather than fuel ({limits.origin('measured_cap_percent')}); trims "
-                   "stop there")
-    if warned.any():
+    return (*out, *about_faults(limits, bool(warned.any()), bool(too_large.any())))
+
+
+def about_faults(limits: Limits, warned: bool, too_large: bool) -> tuple[str, ...]:
+    """Sentences about needs that point to a fault rather than to fuel."""
+    out = []
+    if warned:
         out.append(f"a need of {limits.warn_percent:g} % or more: look for a fault first "
                    f"({limits.origin('warn_percent')})")
-    if too_large.any():
+    if too_large:
         out.append(f"refused where a need reaches {limits.refuse_percent:g} %: fault or re-work of "
                    "the metal, not fuel")
     return tuple(out)
-
-
-def from_lambda(trim_percent: Any, lambda_measured: Any, lambda_target: Any) -> FloatArray:
-    """New trim, percent, from a lambda measured with `trim_percent` active.
-
-    (1 + old) x measured/target - 1. A misfire reads lean, a leak at the sensor too.
-    """
-    now = 1.0 + np.asarray(trim_percent, dtype=np.float64) / 100.0
-    return np.asarray(
-        (now * np.asarray(lambda_measured, float) / np.asarray(lambda_target, float) - 1.0) * 100.0
-    )
 
 
 def convert_percent(

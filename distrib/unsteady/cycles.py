@@ -54,16 +54,20 @@ def stored(lane: Lane) -> tuple[float, float]:
     inverse = lane.tables.grid[tb.INV_VOLUME - tb.INV_DX]
     real = inverse > 0.0
     size = 1.0 / inverse[real]
-    mass = math.fsum(lane.tables.cells[tb.RHO][real] * size)
-    energy = math.fsum(lane.tables.cells[tb.ENE][real] * size)
+    mass = float(np.sum(lane.tables.cells[tb.RHO][real] * size))
+    energy = float(np.sum(lane.tables.cells[tb.ENE][real] * size))
     finite = lane.row("tanks.finite") == 1.0
-    return (mass + math.fsum(lane.row("tanks.mass")[finite]),
-            energy + math.fsum(lane.row("tanks.energy")[finite]))
+    return (mass + float(np.sum(lane.row("tanks.mass")[finite])),
+            energy + float(np.sum(lane.row("tanks.energy")[finite])))
 
 
-def audit_errors(lane: Lane, before: tuple[float, float]) -> tuple[float, float]:
-    """Unaccounted mass and energy since the audit was reset, over the throughput."""
-    mass, energy = stored(lane)
+def audit_errors(lane: Lane, before: tuple[float, float],
+                 after: tuple[float, float]) -> tuple[float, float]:
+    """Unaccounted mass and energy since the audit was reset, over the throughput.
+
+    before, after: what was `stored` then and is now.
+    """
+    mass, energy = after
     a = dict(zip(tb.AUDIT, lane.tables.lanes[_AUDIT, 0].tolist(), strict=True))
     dm = mass - before[0] - (a["mass_in"] - a["exhaust_mass"])
     de = energy - before[1] - (a["energy_in"] + a["heat"] - a["work"] + a["combustion"]
@@ -126,7 +130,7 @@ class Cycles:
     warnings: tuple[str, ...]
     cycle: int = 0
     repeated: bool = False
-    before: tuple[float, float] = (0.0, 0.0)
+    before: tuple[float, float] | None = None
     last: FloatArray | None = None
     change: list[tuple[float, float]] = field(default_factory=list)
     errors: list[tuple[float, float]] = field(default_factory=list)
@@ -141,7 +145,8 @@ class Cycles:
         speed = 6.0 * float(self.lane.setup.rpm or math.nan)
         period = 720.0 / speed
         self.cycle += 1
-        self.before = stored(self.lane)
+        if self.before is None:
+            self.before = stored(self.lane)
         self.lane.tables.lanes[_AUDIT] = 0.0
         self.lane.row("pots.through")[:] = 0.0
         self.lane.row("pots.back_flow")[:] = 0.0
@@ -156,10 +161,12 @@ class Cycles:
         steps = int(self.lane.row("lanes.steps")[0])
         if group.state(j) != tb.OK:
             return self._failed(explain(self.lane, group.state(j)), steps)
-        self.errors.append(audit_errors(self.lane, self.before))
+        before, after = self.before or (0.0, 0.0), stored(self.lane)
+        self.before = after
+        self.errors.append(audit_errors(self.lane, before, after))
         now = self.lane.row("pots.fresh").copy()
         through = max(float(np.abs(self.lane.row("pots.through")).sum()), 1e-300)
-        drift = abs(stored(self.lane)[0] - self.before[0]) / through
+        drift = abs(after[0] - before[0]) / through
         moved = (math.nan if self.last is None else float(np.max(np.abs(now - self.last)))
                  / max(float(np.mean(np.abs(now))), 1e-300))
         self.change.append((moved, drift))

@@ -39,7 +39,7 @@ from distrib.unsteady.state import State
 
 LANES = 8
 """Runs side by side in one thread."""
-PORTION = 4
+PORTION = 16
 """Runs for each lane in one portion of work, at most."""
 
 __all__ = ["DEFAULT_OPTIONS", "LANES", "Options", "cell_averages", "run_many", "run_time", "solve"]
@@ -69,7 +69,8 @@ def run_time(setup: UnsteadySetup, stop_s: float, samples: int, options: Options
     solution fails.
     """
     group, before = _to_time(setup, stop_s, samples, options)
-    return read_traces(group.lanes[0], group.record, 0), audit_errors(group.lanes[0], before)
+    lane = group.lanes[0]
+    return read_traces(lane, group.record, 0), audit_errors(lane, before, stored(lane))
 
 
 def cell_averages(setup: UnsteadySetup, stop_s: float, options: Options = DEFAULT_OPTIONS,

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from distrib.answer.draws import (
-    DRAW_CELL_M,
     DRAW_ERROR_PERCENT,
     drawn_trapped,
 )
@@ -21,6 +20,7 @@ from distrib.case.read import read_case
 from distrib.case.schema import Case
 from distrib.results import FloatArray, deviation_percent
 from distrib.studies.sampled import GivenDraws, given
+from distrib.unsteady.layout import cell_counts
 from distrib.unsteady.run import Options, run_many
 from distrib.unsteady.setup import UnsteadySetup
 
@@ -42,20 +42,30 @@ def moved(case: Case, **draws: float) -> UnsteadySetup:
     return drawn_setups(case, 6000.0, GivenDraws(samples=1, given=names))[0]
 
 
+def both(case: Case, rpm: float, draws: Draws) -> tuple[FloatArray, FloatArray]:
+    """Trapped air of the draws (S, N) and of the nominal design (N,), all from rest on one grid."""
+    plain = case_setup(case, rpm).setup
+    options = Options(cell_m=0.02)
+    runs = run_many([plain, *drawn_setups(case, rpm, draws)], options, 2, traces=False,
+                    counts=cell_counts(plain, options.cell_m))
+    air = np.array([np.where(r.converged, r.trapped_air_kg, np.nan) for r in runs])
+    return air[1:], air[0]
+
+
 CHARGE = {"conditions.charge_pressure", "conditions.charge_temperature"}
 
 
 def test_charge_draws_are_those_of_the_case_so_changed(case: Case) -> None:
     """One standard deviation of each: 2 % of pressure, 5 K."""
-    points = operating_points(case, [4500.0], None, None)
-    drawn, nominal = drawn_trapped(case, points, given(tuple(sorted(CHARGE)), np.ones((1, 2))))
+    drawn, nominal = both(case, 4500.0, given(tuple(sorted(CHARGE)), np.ones((1, 2))))
     now = case.conditions
     typed = solve_engine(case, rpm=[4500.0], charge_pressure_pa=1.02 * now.charge_pressure_pa,
                        charge_temperature_k=now.charge_temperature_k + 5.0,
-                       options=Options(cell_m=DRAW_CELL_M))
+                       options=Options(cell_m=0.02))
     assert typed.trapped_air_kg is not None
-    np.testing.assert_allclose(drawn[0, 0], typed.trapped_air_kg[0], rtol=1e-9)
-    assert np.abs(deviation(drawn[0, 0]) - deviation(nominal[0])).max() > 0.02
+    # the nominal run goes on for a cycle, for its traces: by no more than it repeats to, 2e-4
+    np.testing.assert_allclose(drawn[0], typed.trapped_air_kg[0], rtol=2e-4)
+    assert np.abs(deviation(drawn[0]) - deviation(nominal)).max() > 0.02
 
 
 def test_draws_change_what_they_name(case: Case) -> None:
@@ -77,12 +87,11 @@ def test_draws_change_what_they_name(case: Case) -> None:
 
 def test_friction_factor_scales_the_loss_of_a_pipe(case: Case) -> None:
     """More friction in every wall costs air at full flow, and none gains some."""
-    points = operating_points(case, [6500.0], None, None)
     draws = given(("law.friction",), np.array([[-3.0], [0.0], [3.0]]))
-    trapped, nominal = drawn_trapped(case, points, draws)
-    total = trapped[0].sum(axis=-1)
+    trapped, nominal = both(case, 6500.0, draws)
+    total = trapped.sum(axis=-1)
     assert total[0] > total[1] > total[2]
-    np.testing.assert_array_equal(trapped[0, 1], nominal[0])
+    np.testing.assert_array_equal(trapped[1], nominal)
 
 
 def test_wider_bore_of_all_runners_is_the_case_with_wider_runners(case: Case) -> None:
@@ -90,33 +99,34 @@ def test_wider_bore_of_all_runners_is_the_case_with_wider_runners(case: Case) ->
     that they do not follow the bore. The end's bore grows by the same part."""
     case = with_changes(case, {"runners.entry_loss": 0.3, "runners.loss": 0.2})
     names = tuple(f"made.runner.{c}.diameter" for c in (1, 2, 3, 4))
-    points = operating_points(case, [6500.0], None, None)
-    drawn, nominal = drawn_trapped(case, points, given(names, np.full((1, 4), 2.0)))
+    drawn, nominal = both(case, 6500.0, given(names, np.full((1, 4), 2.0)))
     bore, end = 1e3 * case.runners[0].diameter_m, 1e3 * case.runners[0].end_diameter_m
     made = 1.0 + 2e3 * case.uncertainty.tolerance_m / bore
     typed = {"runners.diameter": f"{bore * made:.9f} mm",
              "runners.end_diameter": f"{end * made:.9f} mm"}
     wider = solve_engine(with_changes(case, typed), rpm=[6500.0], options=Options(cell_m=0.02))
-    change = drawn[0, 0].sum() / nominal[0].sum() - 1.0
+    change = drawn[0].sum() / nominal.sum() - 1.0
     assert wider.trapped_air_kg is not None
-    whole = wider.trapped_air_kg[0].sum() / nominal[0].sum() - 1.0
+    whole = wider.trapped_air_kg[0].sum() / nominal.sum() - 1.0
     assert abs(change) > 1e-4
-    assert change == pytest.approx(whole, rel=1e-3)
+    assert change == pytest.approx(whole, abs=2e-4)
 
 
 def test_what_draws_change_hardly_depends_on_the_grid(case: Case) -> None:
-    """What a draw differs by from the nominal design, with the cells of a draw and of a nominal
-    run: never further apart than is stated."""
-    n = 6500.0
-    plain = case_setup(case, n).setup
-    drawn = drawn_setups(case, n, Draws(12, 1))
-    found = []
-    for cell in (0.01, DRAW_CELL_M):
-        runs = run_many([plain, *drawn], Options(cell_m=cell), 2)
+    """What a draw differs by from the nominal design, as draws are solved and as a nominal run
+    is: never further apart than is stated."""
+    speeds = (4500.0, 6500.0)
+    fine = Options()
+    points = operating_points(case, speeds, None, None)
+    drawn, nominal = drawn_trapped(case, points, Draws(12, 1))
+    coarse = deviation(drawn) - deviation(nominal)[:, None]
+    for p, n in enumerate(speeds):
+        plain, *others = (case_setup(case, n).setup, *drawn_setups(case, n, Draws(12, 1)))
+        grid = cell_counts(plain, fine.cell_m)
+        runs = run_many([plain, *others], fine, 2, traces=False, counts=grid)
         d = deviation(np.array([r.trapped_air_kg for r in runs]))
-        found.append(d[1:] - d[0])
-    assert np.abs(found[1] - found[0]).max() < DRAW_ERROR_PERCENT
-    assert found[0].std() > 0.1  # there is something to get wrong
+        assert np.abs(coarse[p] - (d[1:] - d[0])).max() < DRAW_ERROR_PERCENT
+        assert (d[1:] - d[0]).std() > 0.1  # there is something to get wrong
 
 
 def test_threads_change_no_bit(case: Case) -> None:

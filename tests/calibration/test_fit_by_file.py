@@ -27,7 +27,7 @@ def test_a_bench_sheet(tmp_path: Path) -> None:
 
 
 def test_a_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(service, "solver", lambda *_: _engine)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: _engine)
     write_log(tmp_path / "log.csv")
     (tmp_path / "map.toml").write_text(LOG_MAPPING)
     found = distrib.fit(distrib.read_case(CASE), tmp_path / "log.csv", tmp_path / "map.toml")

@@ -9,6 +9,8 @@ from __future__ import annotations
 import json
 import random
 import re
+import shutil
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -93,7 +95,7 @@ def _column_twice(lines: list[str], rng: random.Random, delimiter: str) -> bytes
 def good(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
          ) -> dict[str, bytes]:
     """A sound file of each kind, short, by name."""
-    monkeypatch.setattr(service, "solver", lambda *_: engine)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: engine)
     write_log(tmp_path / "log.csv")
     lines = (tmp_path / "log.csv").read_text().split("\n")[:420]
     (tmp_path / "log.csv").write_text("\n".join(lines) + "\n")
@@ -110,6 +112,26 @@ def good(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Capture
             cells[COLUMNS.index("lambda_measured")] = f"0.8{cells[0]}"
             rows[i] = ",".join(cells)
     sheet.write_text("\n".join(rows))
+    later = tmp_path / "later.csv"  # a second round: earlier runs, exhaust and knock entered
+    assert main(["trims", str(CASE), "--filled", str(sheet), "--csv", str(later)]) == 0
+    rows = later.read_text().split("\n")
+    for i, row in enumerate(rows):
+        if row[:1].isdigit():
+            cells = row.split(",")
+            for name, value in (("trim_in_engine_percent", "0"), ("lambda_measured", "0.8"),
+                                ("egt_degc", "830"), ("knock", "0")):
+                cells[COLUMNS.index(name)] = value
+            rows[i] = ",".join(cells)
+    later.write_text("\n".join(rows))
+    (tmp_path / "targets.csv").write_text(
+        "rpm / kPa absolute,150,250\n2000,0.9,0.82\n4000,0.88,0.8\n6000,0.86,0.78\n")
+    clock = [f"12:{k // 1200:02d}:{k / 20 % 60:05.2f};3 000;{x.split(',', 2)[2].replace(',', ';')}"
+             for k, x in enumerate(lines[4:] * 2)]
+    (tmp_path / "clock.csv").write_text(
+        "# marks\n" + lines[2].replace(",", ";") + "\n" + "\n".join(clock) + "\n")
+    (tmp_path / "clock.toml").write_text(
+        (tmp_path / "log.toml").read_text().replace('"Time", unit = "s"', '"Time", unit = "clock"')
+        + '\n[file]\nthousands = "space"\n[clean]\nshortest = "1 s"\n')
     assert main(["fit", str(CASE), "--log", str(tmp_path / "log.csv"), "--mapping",
                  str(tmp_path / "log.toml"), "--json", str(tmp_path / "fit.json")]) == 0
     capsys.readouterr()
@@ -121,6 +143,11 @@ KINDS = {
     "log.toml": ["fit", "--log", "log.csv", "--mapping", "log.toml"],
     "swap.csv": ["fit", "--swap", "swap.csv"],
     "sheet.csv": ["trims", "--filled", "sheet.csv", "--csv", "next.csv"],
+    "later.csv": ["trims", "--filled", "later.csv", "--policy", "to-target", "--csv", "next.csv",
+                  "--page", "next.html", "--tables", "tables"],
+    "targets.csv": ["trims", "--rpm", "3000", "--targets", "targets.csv"],
+    "clock.csv": ["trims", "--log", "clock.csv", "--mapping", "clock.toml"],
+    "clock.toml": ["trims", "--log", "clock.csv", "--mapping", "clock.toml"],
     "fit.json": ["trims", "--rpm", "3000", "--fit", "fit.json"],
 }
 
@@ -133,8 +160,14 @@ def test_broken_files_end_in_a_message(
     monkeypatch.chdir(tmp_path)
     rng = random.Random(name)
     refused = 0
+    assert main([KINDS[name][0], str(CASE), *KINDS[name][1:]]) == 0  # sound before it is broken
+    Path("next.csv").unlink(missing_ok=True)
+    Path("next.html").unlink(missing_ok=True)
+    shutil.rmtree("tables", ignore_errors=True)
+    capsys.readouterr()
     for _ in range(EACH):
-        Path(name).write_bytes(broken(good[name], rng, "," if name.endswith("csv") else None))
+        mark = ";" if name == "clock.csv" else "," if name.endswith("csv") else None
+        Path(name).write_bytes(broken(good[name], rng, mark))
         before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
         code = main([KINDS[name][0], str(CASE), *KINDS[name][1:], "--json", "out.json"])
         said = capsys.readouterr()
@@ -146,8 +179,9 @@ def test_broken_files_end_in_a_message(
             assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
         else:
             json.loads(Path("out.json").read_text(), parse_constant=lambda c: pytest.fail(c))
-            for made in ("out.json", "next.csv"):
+            for made in ("out.json", "next.csv", "next.html"):
                 Path(made).unlink(missing_ok=True)
+            shutil.rmtree("tables", ignore_errors=True)
     assert refused > EACH // 4  # the faults are faults
 
 
@@ -171,3 +205,22 @@ def test_broken_bench_files(tmp_path: Path, good: dict[str, bytes], name: str) -
     assert len(found) > EACH // 4
     assert all(p.file and p.allowed and p.read for error in found for p in error.problems)
     assert max(len(str(error)) for error in found) < 20_000
+
+
+@pytest.mark.parametrize("name", ["log.csv", "clock.csv"])
+def test_mappings_of_broken_logs(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], good: dict[str, bytes], name: str
+) -> None:
+    """Whatever the log, the mapping that is made of it is TOML, or there is none."""
+    rng = random.Random(name)
+    target = tmp_path / "made.toml"
+    for _ in range(EACH):
+        (tmp_path / name).write_bytes(broken(good[name], rng, ";" if name == "clock.csv" else ","))
+        code = main(["mapping", str(tmp_path / name), "-o", str(target)])
+        said = capsys.readouterr()
+        assert code in (0, 2) and "Traceback" not in said.err
+        if code == 0:
+            assert tomllib.loads(target.read_text("utf-8"))["kind"] == "log"
+            target.unlink()
+        else:
+            assert not target.exists() and said.err

@@ -116,9 +116,12 @@ def test_total_pulse_trims_become_fuel_percent(tmp_path: Path) -> None:
 
 def test_afr_needs_its_scale_and_is_divided_by_it(tmp_path: Path) -> None:
     text = LOG_MAPPING.replace('unit = "lambda"', 'unit = "AFR", scale = 14.7')
-    log = read_log(write_log(tmp_path / "log.csv", LogText(units=None)),
-                   read_log_mapping(_mapping(tmp_path, text)))
-    assert np.allclose(log.lambda_ * 14.7, np.array(lambda_rows())[:, 5:9].T, rtol=1e-9)
+    rows = [[*row[:5], *(14.7 * v for v in row[5:9]), row[9]] for row in lambda_rows()]
+    path = tmp_path / "log.csv"
+    path.write_text("Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL\n" + "\n".join(
+        ",".join(f"{v:.10g}" for v in row) for row in rows) + "\n")
+    log = read_log(path, read_log_mapping(_mapping(tmp_path, text)))
+    assert np.allclose(log.lambda_, np.array(lambda_rows())[:, 5:9].T, rtol=1e-9)
     with pytest.raises(InputError, match="scale: read nothing"):
         read_log_mapping(_mapping(tmp_path, LOG_MAPPING.replace('unit = "lambda"', 'unit = "AFR"')))
 
@@ -183,3 +186,134 @@ def test_correction_by_bank_is_taken_out_of_its_cylinders(tmp_path: Path) -> Non
         windows.lambda_read[0] * (1.0 + TRIMS / 100.0) * factor, rel=1e-12)
     with pytest.raises(InputError, match="each name once"):
         read_log_mapping(_mapping(tmp_path, LOG_MAPPING.replace('"L1", "L4"', '"L3", "L4"')))
+
+
+OTHER_WORDS = {
+    "header again": lambda lines: [*lines[:500], lines[2], *lines[500:]],
+    "units again": lambda lines: [*lines[:500], lines[2], lines[3], *lines[500:]],
+    "comments": lambda lines: [*lines[:500], "# gear change", "// pit", *lines[500:]],
+    "markers": lambda lines: [*lines[:500], "MARK 3", "lap 2;;", *lines[500:]],
+    "a marker with its time": lambda lines: [*lines[:500], "24.81,MARK,,,,,,,,", *lines[500:]],
+}
+
+
+@pytest.mark.parametrize("what", OTHER_WORDS)
+def test_lines_that_hold_no_data_are_left_out_and_told(tmp_path: Path, what: str) -> None:
+    path = write_log(tmp_path / "log.csv")
+    path.write_text("\n".join(OTHER_WORDS[what](path.read_text().splitlines())) + "\n")
+    log = read_log(path, read_log_mapping(_mapping(tmp_path)))
+    truth = np.array(lambda_rows())
+    assert np.array_equal(log.time_s, truth[:, 0].round(10))
+    assert np.allclose(log.lambda_, truth[:, 5:9].T, rtol=1e-9)
+    assert any("left out" in n and "501" in n for n in log.notes)
+    assert log.line[500] == {"header again": 506, "units again": 507, "comments": 507,
+                             "markers": 507, "a marker with its time": 506}[what]
+
+
+@pytest.mark.parametrize("unit", ["1/min", "min-1", "rev/min", "rpm"])
+def test_ways_to_write_the_unit_of_speed(tmp_path: Path, unit: str) -> None:
+    text = LogText(units="s,1/min,kPa,degC,-,lambda,lambda,lambda,lambda,%")
+    mapping = LOG_MAPPING.replace('unit = "rpm"', f'unit = "{unit}"')
+    log = read_log(write_log(tmp_path / "log.csv", text),
+                   read_log_mapping(_mapping(tmp_path, mapping)))
+    assert log.rpm[0] == 3000.0 and log.rpm[-1] == 5000.0
+
+
+@pytest.mark.parametrize("date", ["", "2026-02-03 ", "2026-02-03T"])
+def test_clock_times_run_over_midnight(tmp_path: Path, date: str) -> None:
+    """From 23:59:40 on: the 60 s of the log pass midnight after 20 s."""
+    path = write_log(tmp_path / "log.csv")
+    lines = path.read_text().splitlines()
+    for k in range(4, len(lines)):
+        time, rest = lines[k].split(",", 1)
+        second = (86380.0 + float(time)) % 86400.0
+        lines[k] = (f"{date}{int(second // 3600):02d}:{int(second // 60) % 60:02d}:"
+                    f"{second % 60.0:05.2f},{rest}")
+    path.write_text("\n".join(lines) + "\n")
+    mapping = LOG_MAPPING.replace('"Time", unit = "s"', '"Time", unit = "clock"')
+    log = read_log(path, read_log_mapping(_mapping(tmp_path, mapping)))
+    assert log.time_s - log.time_s[0] == pytest.approx(0.05 * np.arange(1200), abs=1e-6)
+    assert len(log.restarts) == 0
+    with pytest.raises(InputError, match='unit = "clock"'):
+        read_log(path, read_log_mapping(_mapping(tmp_path)))
+
+
+@pytest.mark.parametrize("bad", ["12:61:00", "12:30:", ":30:10", "12:30:10:5", "-1:30:00", "12"])
+def test_clock_times_that_are_none(tmp_path: Path, bad: str) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"12:30:{k:02d},3000,100,90,0,0.8,0.8,0.8,0.8,0" for k in range(30)]
+    rows[7] = bad + rows[7][8:]
+    path.write_text("Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL\n" + "\n".join(rows) + "\n")
+    mapping = LOG_MAPPING.replace('"Time", unit = "s"', '"Time", unit = "clock"')
+    with pytest.raises(InputError, match="a time of day") as caught:
+        read_log(path, read_log_mapping(_mapping(tmp_path, mapping)))
+    assert [p.line for p in caught.value.problems] == [9]
+
+
+@pytest.mark.parametrize("mark, decimal, cell", [
+    (",", ".", '"3,000"'), ("space", ".", "3 000.0"), ("'", ".", "3'000"),
+    (".", ",", '"3.000,0"')])
+def test_marks_of_thousands(tmp_path: Path, mark: str, decimal: str, cell: str) -> None:
+    rows = [f"{k};{cell};100;90;0;1;1;1;1;0" for k in range(30)]
+    path = tmp_path / "log.csv"
+    path.write_text("Time;RPM;Boost;ECT;Cut;L1;L2;L3;L4;CL\n" + "\n".join(rows) + "\n")
+    mapping = LOG_MAPPING + f'\n[file]\nthousands = "{mark}"\ndecimal = "{decimal}"\n'
+    assert np.all(read_log(path, read_log_mapping(_mapping(tmp_path, mapping))).rpm == 3000.0)
+    for wrong in ("30 00", "3'0000", "1.00.000"):  # groups of three or nothing
+        path.write_text(path.read_text().replace(cell, wrong, 1))
+        with pytest.raises(InputError, match='column 2 "RPM"'):
+            read_log(path, read_log_mapping(_mapping(tmp_path, mapping)))
+        path.write_text(path.read_text().replace(wrong, cell, 1))
+    with pytest.raises(InputError, match="thousands"):
+        read_log_mapping(_mapping(tmp_path, mapping.replace(f'thousands = "{mark}"',
+                                                            f'thousands = "{decimal}"')))
+
+
+def test_a_clock_that_starts_again_makes_two_parts(tmp_path: Path) -> None:
+    """The same minute twice: as many windows in each, and none over the seam."""
+    path = write_log(tmp_path / "log.csv")
+    lines = path.read_text().splitlines()
+    once = steady_windows(read_log(path, read_log_mapping(_mapping(tmp_path))),
+                          read_log_mapping(_mapping(tmp_path)))
+    path.write_text("\n".join([*lines, *lines[4:]]) + "\n")
+    mapping = read_log_mapping(_mapping(tmp_path))
+    log = read_log(path, mapping)
+    assert any("the clock starts again on line 1205: 2 parts" in n for n in log.notes)
+    assert np.all(np.diff(log.time_s) > 0.0) and log.restarts.tolist() == [1200]
+    twice = steady_windows(log, mapping)
+    assert len(twice.rpm) == 2 * len(once.rpm)
+    assert np.all(twice.stop_s - twice.start_s <= 5.1)
+
+
+def test_air_fuel_ratios_and_stuck_sensors_are_recognised(tmp_path: Path) -> None:
+    rows = lambda_rows()
+    for row in rows:
+        row[5:9] = [14.7 * v for v in row[5:9]]
+    path = tmp_path / "log.csv"
+    head = "Time,RPM,Boost,ECT,Cut,L1,L2,L3,L4,CL\n"
+    path.write_text(head + "\n".join(",".join(f"{v:.8g}" for v in row) for row in rows) + "\n")
+    with pytest.raises(InputError, match='an air-fuel ratio\\? Set unit = "AFR"'):
+        read_log(path, read_log_mapping(_mapping(tmp_path)))
+    afr = LOG_MAPPING.replace('unit = "lambda"', 'unit = "AFR", scale = 14.7')
+    read_log(path, read_log_mapping(_mapping(tmp_path, afr)))
+    rows = lambda_rows()
+    for row in rows:
+        row[6] = 0.8123
+    path.write_text(head + "\n".join(",".join(f"{v:.8g}" for v in row) for row in rows) + "\n")
+    with pytest.raises(InputError, match='lambda already\\? Set unit = "lambda"'):
+        read_log(path, read_log_mapping(_mapping(tmp_path, afr)))
+    mapping = read_log_mapping(_mapping(tmp_path))
+    windows = steady_windows(read_log(path, mapping), mapping)
+    assert np.isnan(windows.lambda_base[:, 1]).all()
+    assert np.isfinite(windows.lambda_base[:, 0]).all()
+    assert any(e.what == "window with a stuck sensor" and e.where == "cylinder 2"
+               for e in windows.exclusions)
+
+
+def test_what_stood_in_the_way_of_windows_is_told(tmp_path: Path) -> None:
+    text = LOG_MAPPING + '[clean]\nrpm_within = 1\nshortest = "55 s"\nlongest = "60 s"\n'
+    mapping = read_log_mapping(_mapping(tmp_path, text))
+    with pytest.raises(InputError, match="warm-up, rows of the log: 100 left out") as caught:
+        steady_windows(read_log(write_log(tmp_path / "log.csv"), mapping), mapping)
+    assert "1100 of 1200 rows are left of 60 s, 3000 to 5000 rpm, 200 to 200 kPa" in str(
+        caught.value)

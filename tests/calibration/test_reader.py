@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 
 from distrib.calibration import reader
 from distrib.calibration.layout import find_layout, split_line
-from distrib.calibration.reader import Table, read_table
+from distrib.calibration.reader import Numerals, Table, read_table
 from distrib.errors import InputError
 
 
 def _read(path: Path, text: str, names: list[str], decimal: str = ".") -> Table:
     path.write_text(text, encoding="utf-8")
-    return read_table(find_layout(path, names, units_row=False), names, decimal)
+    return read_table(find_layout(path, names, units_row=False), names, Numerals(decimal))
 
 
 NUMBER = st.one_of(

@@ -21,7 +21,7 @@ import pytest
 from distrib.build.fuel_sets import enlargement
 from distrib.calibration import service
 from distrib.calibration.sheet import COLUMNS, TrimTable, to_csv
-from distrib.calibration.sheet_page import to_html, to_text
+from distrib.calibration.sheet_page import to_html
 from distrib.case.read import read_case
 from distrib.case.schema import Case
 from distrib.cli.app import main
@@ -105,19 +105,19 @@ def sheet(case: Case, step: float = 1.0, on: Basis = "fuel", rpm: float = 6000.0
     return service.trims(case, rpm=[rpm], step=step, on=on, solve=solve)
 
 
-def test_lambda_is_even_after_the_trims_of_the_near_set(tmp_path: Path) -> None:
-    """By hand: full step, richen-only, near set trimmed by y: y = 1.4 (a/0.98 - 1).
+def test_lambda_is_right_after_the_trims_of_the_near_set(tmp_path: Path) -> None:
+    """By hand: full step, richen-only, near set trimmed by y = 1.4 (a - 1) where that is above 0.
 
-    Fuel of a cylinder is 0.3 a + 0.2 + 0.5 (1 + y) = 0.3 a + 0.7 a/0.98, in proportion to its air,
-    so lambda is target/(0.3 + 0.7/0.98) = target/1.014286 at every cylinder: even, 1.4 % rich.
+    Fuel of such a cylinder is 0.3 a + 0.2 + 0.5 (1 + y) = 0.3 a + 0.7 a, its lambda the target; the
+    one with less air keeps its fuel and 0.98/(0.3 x 0.98 + 0.7) = 0.985915 of the target.
     """
     case = staged(tmp_path)
     table = sheet(case)
     y = table.trim_shown[0, 0] / 100.0
-    assert y == pytest.approx(1.4 * (AIR / 0.98 - 1.0), abs=1e-12)
+    assert y == pytest.approx(1.4 * np.maximum(AIR - 1.0, 0.0), abs=1e-12)
     fuel = 0.3 * AIR + 0.2 + 0.5 * (1.0 + y)
-    assert AIR / fuel == pytest.approx(np.full(4, 1.0 / (0.3 + 0.7 / 0.98)), rel=1e-12)
-    assert table.trim_percent[0, 0] == pytest.approx(100.0 * (AIR / 0.98 - 1.0), abs=1e-10)
+    assert AIR / fuel == pytest.approx([0.985915, 1.0, 1.0, 1.0], abs=1e-6)
+    assert table.trim_percent[0, 0] == pytest.approx(100.0 * np.maximum(AIR - 1.0, 0.0), abs=1e-10)
     assert any("1.4 times the change of all fuel at the ports" in t for t in table.cautions)
 
 
@@ -138,7 +138,7 @@ def test_lambda_at_equal_fuel_follows_from_the_sets(tmp_path: Path) -> None:
 def test_pulse_and_duty_of_every_set(tmp_path: Path) -> None:
     """By hand, 1 g of air: fuel m = 1 g/(target x 14.575).
 
-    lower: 0.5 m at 10 g/s, 1 ms dead; the richest is cylinder 4 with y = 1.4 x (1.012/0.98 - 1),
+    lower: 0.5 m at 10 g/s, 1 ms dead; the richest is cylinder 4 with y = 1.4 x 0.012,
     duty ((1 + y) 0.5 m/10 + 1 ms) 6000/120. upper: two to a cylinder, 0.1 m each, at 4 g/s x
     sqrt(12/3) = 8 g/s, 0.8 ms dead, not trimmed. shower: two for four cylinders, 0.6 m each, at
     20 g/s, 0.9 ms dead. One pulse a cycle of 20 ms, hence pulse/20 ms.
@@ -150,7 +150,7 @@ def test_pulse_and_duty_of_every_set(tmp_path: Path) -> None:
     pulses = [0.5 * m / 10.0 + 1e-3, 0.1 * m / 8.0 + 0.8e-3, 0.6 * m / 20.0 + 0.9e-3]
     found = [float(np.asarray(s.total_pulse_s)[0, 0]) for s in table.sets]
     assert found == pytest.approx(pulses, rel=1e-4)
-    y = 1.4 * (1.012 / 0.98 - 1.0)
+    y = 1.4 * 0.012
     duties = [((1.0 + y) * 0.5 * m / 10.0 + 1e-3) / 0.020, pulses[1] / 0.020, pulses[2] / 0.020]
     assert [float(np.asarray(s.duty)[0, 0]) for s in table.sets] == pytest.approx(duties, rel=1e-4)
     assert [int(np.asarray(s.duty_cylinder)[0, 0]) for s in table.sets] == [4, 0, 0]
@@ -172,14 +172,14 @@ def test_duty_over_its_limit_names_the_set(tmp_path: Path) -> None:
 
 
 def test_percent_on_total_pulse_is_that_of_each_trimmed_set(tmp_path: Path) -> None:
-    """By hand: both port sets trimmed, so y = a/0.98 - 1 on fuel; on total pulse y x (t - d)/t with
-    the pulse t and dead time d of each set."""
+    """By hand: both port sets trimmed, so y = a - 1, or 0, on fuel; on total pulse y x (t - d)/t
+    with the pulse t and dead time d of each set."""
     sets = SETS.replace("count = 8", "count = 8\ntrimmed = true")
     case = staged(tmp_path, sets)
     assert enlargement(case) == pytest.approx(1.0)
     table = sheet(case, on="total pulse")
     m = 1.0 / (case.fuel.lambda_target * STOICHIOMETRIC)
-    y = 100.0 * (AIR / 0.98 - 1.0)
+    y = 100.0 * np.maximum(AIR - 1.0, 0.0)
     for item, on, dead in ((table.sets[0], 0.05 * m, 1e-3), (table.sets[1], 0.0125 * m, 0.8e-3)):
         assert item.trim_percent[0, 0] == pytest.approx(y * on / (on + dead), rel=1e-4)
     assert table.trim_shown == pytest.approx(table.sets[0].trim_percent)
@@ -229,13 +229,12 @@ def test_sheet_page_and_text_show_the_sets(tmp_path: Path) -> None:
     text = to_csv(table)
     assert f"# set 1: {line}" in text
     rows = list(csv.DictReader(x for x in text.splitlines() if not x.startswith("#")))
-    assert rows[3]["set_1_trim_percent"] == rows[3]["trim_percent"] == "+4.6"  # 1.4 x 3.265
+    assert rows[3]["set_1_trim_percent"] == rows[3]["trim_percent"] == "+1.7"  # 1.4 x 1.2
     assert rows[3]["set_2_trim_percent"] == "+0.0"
     assert rows[0]["set_3_dead_time_ms"] == "0.900"
     page = to_html(table)
     assert f"<li>{line}</li>" in page
     assert "<td>all</td>" not in page and "(all)</td>" in page and "(cylinder 4)</td>" in page
-    assert f"set 1: {line}" in to_text(table)
 
 
 def run(args: Sequence[str | Path], capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
@@ -244,8 +243,11 @@ def run(args: Sequence[str | Path], capsys: pytest.CaptureFixture[str]) -> tuple
     return code, out.out, out.err
 
 
-def filled(folder: Path, case: Path, trims: FloatArray, capsys: pytest.CaptureFixture[str]) -> Path:
-    """A sheet filled with what an engine of air AIR reads with `trims` (percent) on the near set,
+def filled(
+    folder: Path, case: Path, trims: FloatArray, capsys: pytest.CaptureFixture[str],
+    air: FloatArray = AIR, lean: float = 1.04,
+) -> Path:
+    """A sheet filled with what an engine of that air reads with `trims` (percent) on the near set,
     its base map 4 % lean: lambda = 1.04 x target x a/(0.3 a + 0.2 + 0.5 (1 + y))."""
     path = folder / "s.csv"
     assert run(["trims", case, "--rpm", "4000", "--csv", path], capsys)[0] == 0
@@ -254,7 +256,7 @@ def filled(folder: Path, case: Path, trims: FloatArray, capsys: pytest.CaptureFi
     target = read_case(case).fuel.lambda_target
     for c in range(4):
         row = lines[at + c].split(",")
-        lam = 1.04 * target * AIR[c] / (0.3 * AIR[c] + 0.2 + 0.5 * (1.0 + trims[c] / 100.0))
+        lam = lean * target * air[c] / (0.3 * air[c] + 0.2 + 0.5 * (1.0 + trims[c] / 100.0))
         row[COLUMNS.index("trim_in_engine_percent")] = repr(float(trims[c]))
         row[COLUMNS.index("lambda_measured")] = repr(float(lam))
         lines[at + c] = ",".join(row)
@@ -268,8 +270,8 @@ def test_a_filled_sheet_gives_the_air_back(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Closed form: the readings are made from AIR, so AIR must come back, whatever trims were in
-    and however far the base map is off; sum-to-zero at full step then sets y = 1.4 (a - 1)."""
-    monkeypatch.setattr(service, "solver", lambda *_: solve)
+    and however far the base map is off. It is 4 % lean: with no trims in, that comes first."""
+    monkeypatch.setattr(service, "engine_solver", lambda *_: solve)
     case = written(tmp_path)
     path = filled(tmp_path, case, trims, capsys)
     code, out, err = run(["trims", case, "--filled", path, "--policy", "sum-to-zero", "--step", "1",
@@ -278,9 +280,31 @@ def test_a_filled_sheet_gives_the_air_back(
     cell = json.loads(out)["cells"][0]["cylinders"]
     assert [c["measured_percent"] for c in cell] == pytest.approx(
         (100.0 * (AIR - 1.0)).tolist(), abs=1e-9)
-    assert [c["trim_shown_percent"] for c in cell] == pytest.approx(
-        (140.0 * (AIR - 1.0)).tolist(), abs=1e-9)
+    assert [c["trim_shown_percent"] for c in cell] == pytest.approx(trims.tolist(), abs=1e-9)
     assert "those of set lower, 1.4 times" in err
+    found = json.loads(out)["cells"][0]
+    lam = 1.04 * AIR / (0.3 * AIR + 0.2 + 0.5 * (1.0 + trims / 100.0))
+    if not trims.any():
+        assert found["base_fault"] and "STOP: the whole engine is lean" in found["stop"]
+        assert found["base_percent"] == pytest.approx(100.0 * (lam.mean() - 1.0), abs=1e-9)
+
+
+def test_a_lean_cylinder_is_helped_through_the_sets(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By hand: air 1.04, base map right: lambda 1.04/(0.3 x 1.04 + 0.7) = 1.0277 of the target;
+    its port fuel has to rise by 4 %, the near set by 1.4 times that, 5.6 %."""
+    monkeypatch.setattr(service, "engine_solver", lambda *_: solve)
+    case = written(tmp_path)
+    air = np.array([0.96, 1.0, 1.0, 1.04])
+    path = filled(tmp_path, case, np.zeros(4), capsys, air, 1.0)
+    code, out, err = run(["trims", case, "--filled", path, "--policy", "to-target", "--step", "1",
+                          "--json", "-"], capsys)
+    assert code == 0, err
+    cell = json.loads(out)["cells"][0]["cylinders"]
+    assert cell[3]["trim_percent"] == pytest.approx(4.0, abs=1e-9)
+    assert cell[3]["trim_shown_percent"] == pytest.approx(5.6, abs=1e-9)
+    assert [c["trim_percent"] for c in cell[:3]] == [0.0, 0.0, 0.0]
 
 
 def test_air_from_lambda_limits() -> None:
@@ -299,7 +323,7 @@ def test_air_from_lambda_limits() -> None:
 def test_commands_print_and_write_the_sets(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(service, "solver", lambda *_: solve)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: solve)
     case = written(tmp_path)
     code, out, _ = run(["trims", case, "--rpm", "6000", "--json", tmp_path / "s.json"], capsys)
     assert code == 0
@@ -318,10 +342,10 @@ def test_on_a_terminal_nothing_is_wider_than_it(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch,
     columns: int,
 ) -> None:
-    """At 60 columns what matters stays whole: cylinder, air, trim (half of 1.4 x 3.265), mark,
+    """At 60 columns what matters stays whole: cylinder, air, trim (half of 1.4 x 1.2), mark,
     pulse and duty of a set;
     what was left out is said. At 200 nothing is."""
-    monkeypatch.setattr(service, "solver", lambda *_: solve)
+    monkeypatch.setattr(service, "engine_solver", lambda *_: solve)
     monkeypatch.setenv("COLUMNS", str(columns))
     case = written(tmp_path)
     for stream in (sys.stdout, sys.stderr):
@@ -330,7 +354,7 @@ def test_on_a_terminal_nothing_is_wider_than_it(
     out = re.sub(r"\x1b\[[0-9;]*m", "", styled)
     assert code == 0
     assert [x for x in (out + err).splitlines() if len(x) > columns] == []
-    assert all(word in out for word in ("cyl.", "air (%)", "trim (%)", "mark", "duty (%)", "+2.3"))
+    assert all(word in out for word in ("cyl.", "air (%)", "trim (%)", "mark", "duty (%)", "+0.8"))
     assert ("left out for lack of width" in out) == (columns == 60)
     assert ("before throttle" in out) == (columns == 200)
 

@@ -68,11 +68,12 @@ def test_air_following_fuel_halves_the_spread_and_reverses() -> None:
     assert np.allclose(f.lambda_at_equal_fuel(air, 1.0, air_following_fraction=1.0), 1.0)
     lam = f.lambda_at_equal_fuel(air, 1.0, air_following_fraction=0.5)
     assert lam[0] == pytest.approx(1.04 / 1.02)
-    new = f.multiplier_from_lambda(np.ones(2), lam, 1.0, 0.5)
+    new = f.port_fuel_factor(lam, 0.5)
     again = air / (0.5 * air + 0.5 * new)
     assert np.allclose(again, 1.0, rtol=1e-14)
+    assert np.isinf(f.port_fuel_factor(1.5, 0.7))  # 0.7 x 1.5 is above 1: nothing left to trim
     with pytest.raises(ValueError, match="leaves no fuel"):
-        f.multiplier_from_lambda(1.0, 1.5, 1.0, 0.7)
+        f.port_fuel_factor(1.5, 1.0)
     with pytest.raises(ValueError, match="0 to 1"):
         f.lambda_at_equal_fuel(air, 1.0, air_following_fraction=85.0)
 

@@ -13,11 +13,6 @@ from distrib.fuelling import trims as t
 AIR = np.array([1.03, 0.99, 0.98, 1.0])
 
 
-def test_from_lambda_worked_example() -> None:
-    # old +2 %, measured 0.824 against 0.80: 1.02 x 1.03 - 1
-    assert t.from_lambda(2.0, 0.824, 0.80) == pytest.approx((1.02 * 1.03 - 1) * 100)
-
-
 def test_percent_on_total_pulse_example() -> None:
     # 2 ms total, 1 ms dead: +5 % total is +10 % fuel
     assert t.convert_percent(5.0, "total pulse", "fuel", 2e-3, 1e-3) == pytest.approx(10.0)
@@ -30,7 +25,7 @@ def test_percent_on_total_pulse_example() -> None:
 
 
 def test_predicted_default_is_richen_only_half_step() -> None:
-    plan = f.plan(AIR, policy="richen-only", evidence="predicted")
+    plan = f.plan(AIR, policy="richen-only")
     assert plan.trim_percent[0].tolist() == pytest.approx(
         [0.5 * max(a / np.mean(AIR) - 1.0, 0.0) * 100 for a in AIR]
     )
@@ -39,45 +34,31 @@ def test_predicted_default_is_richen_only_half_step() -> None:
     assert t.STARTING_POINT in plan.cautions
 
 
-def test_sum_to_zero_only_on_measured() -> None:
+@pytest.mark.parametrize("policy", ["sum-to-zero", "to-target"])
+def test_what_takes_fuel_off_is_only_for_measured_data(policy: t.Policy) -> None:
     with pytest.raises(t.TrimError, match="on a prediction alone"):
-        f.plan(AIR, policy="sum-to-zero", evidence="predicted")
-    plan = f.plan(AIR, policy="sum-to-zero", evidence="measured", step=1.0)
-    assert plan.trim_percent.sum() == pytest.approx(0.0, abs=1e-12)
-    assert np.allclose(plan.lambda_over_target, 1.0, rtol=1e-14)
+        f.plan(AIR, policy=policy)
 
 
-def test_anchor_to_leanest() -> None:
-    measured = f.plan(AIR, policy="anchor-leanest", evidence="measured", step=1.0)
-    assert measured.base_percent[0] == pytest.approx(3.0)
-    assert measured.trim_percent[0, 0] == pytest.approx(0.0)
-    assert np.all(measured.trim_percent <= 0.0)
-    assert np.allclose(measured.lambda_over_target, 1.0, rtol=1e-14)
-    predicted = f.plan(AIR, policy="anchor-leanest", evidence="predicted")
+def test_predicted_anchor_raises_the_base_map_only() -> None:
+    predicted = f.plan(AIR, policy="anchor-leanest")
     assert predicted.base_percent[0] == pytest.approx(1.5)
     assert np.all(predicted.trim_percent == 0.0)
 
 
 def test_caps_warnings_and_refusal() -> None:
     wide = np.array([1.09, 0.97, 0.97, 0.97])
-    plan = f.plan(wide, policy="richen-only", evidence="predicted", step=1.0)
+    plan = f.plan(wide, policy="richen-only", step=1.0)
     assert plan.trim_percent[0, 0] == 5.0 and plan.capped[0, 0] and plan.warned[0, 0]
     assert any("measure that cylinder first" in c for c in plan.cautions)
-    bad = f.plan(np.array([1.12, 0.96, 0.96, 0.96]), policy="richen-only", evidence="predicted")
+    bad = f.plan(np.array([1.12, 0.96, 0.96, 0.96]), policy="richen-only")
     assert bad.refused[0] and np.isnan(bad.trim_percent).all()
     assert any("fault or re-work" in c for c in bad.cautions)
-    measured = f.plan(wide, policy="sum-to-zero", evidence="measured", step=1.0)
-    assert measured.trim_percent[0, 0] == 5.0
-    rework = "re-work of the metal rather than fuel"
-    assert any(rework in c for c in measured.cautions)
-    assert not any(rework in c for c in plan.cautions)
-    small = f.plan(AIR, policy="sum-to-zero", evidence="measured", step=1.0)
-    assert not any(rework in c for c in small.cautions)
 
 
 def test_a_point_without_solution_is_refused_but_no_fault() -> None:
     both = np.array([AIR, np.full(4, np.nan)])
-    plan = f.plan(both, policy="richen-only", evidence="predicted")
+    plan = f.plan(both, policy="richen-only")
     assert plan.refused.tolist() == [False, True] and not plan.capped[1].any()
     assert not any("fault" in c for c in plan.cautions)
 
@@ -104,17 +85,11 @@ def test_batch_and_paired_are_refused_with_reason(mode: str) -> None:
     st.sampled_from(["richen-only", "anchor-leanest"]),
 )
 def test_prediction_never_takes_fuel_away(air: list[float], step: float, policy: str) -> None:
-    plan = f.plan(air, policy=policy, evidence="predicted", step=step)  # type: ignore[arg-type]
+    plan = f.plan(air, policy=policy, step=step)  # type: ignore[arg-type]
     good = ~plan.refused
     total = (1 + plan.base_percent[:, None] / 100) * (1 + plan.trim_percent / 100)
     assert np.all(total[good] >= 1.0 - 1e-12)
     assert np.all(plan.trim_percent[good] <= 5.0 + 1e-12)
-
-
-def test_current_trims_are_the_starting_point() -> None:
-    plan = f.plan(AIR, policy="sum-to-zero", evidence="measured", step=0.5,
-                  current_percent=np.array([2.0, 0.0, 0.0, 0.0]))
-    assert plan.trim_percent[0, 0] == pytest.approx(2.5)
 
 
 def test_sign_flips_in_words() -> None:

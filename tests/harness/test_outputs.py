@@ -19,7 +19,7 @@ WORDS = {
     "new": {"layout", "entry"}, "check": set(), "shares": {"model"}, "compare": {"model"},
     "sweep": {"vary", "model", "method", "scheduler"},
     "trims": {"rpm", "load", "policy", "on", "confirmed"}, "review": set(),
-    "draw": {"paper"}, "fit": set(),
+    "draw": {"paper"}, "fit": set(), "mapping": set(),
     "improve": {"model", "rpm", "envelope", "scheduler"},
     "report": {"paper", "date"}, "verify": {"topic"},
 }
@@ -27,7 +27,7 @@ WORDS = {
 FLAGS = {"json": "--json", "plot": "--plot", "out": "--out", "csv": "--csv", "page": "--page",
          "output": "--output", "plots": "--plots"}
 DATA = {"filled": "--filled", "log": "--log", "mapping": "--mapping", "fit": "--fit",
-        "bench": "--bench", "swap": "--swap", "shares": "--shares"}
+        "bench": "--bench", "targets": "--targets", "swap": "--swap", "shares": "--shares"}
 MORE = {"sweep": ["--vary", "conditions.rpm=3000,4000"], "compare": ["other.toml"]}
 """What a command needs besides its files."""
 
@@ -88,8 +88,9 @@ def test_no_output_falls_on_an_input(command: str, read: str, write: str, tmp_pa
     file.write_text("what was read")
     (tmp_path / "other.toml").write_text("another case")
     for way, name in spellings(file, tmp_path / "links").items():
-        case = str(file) if read in ("case", "cases") else "other.toml"
-        reads = [] if read in ("case", "cases") else [DATA[read], str(file)]
+        first = read in ("case", "cases") or command == "mapping"
+        case = str(file) if first else "other.toml"
+        reads = [] if first else [DATA[read], str(file)]
         args = [command, case, *MORE.get(command, []), *reads, FLAGS[write], name]
         if command == "draw" and write != "output":
             args += ["-o", "drawn.svg"]
