@@ -223,8 +223,8 @@ def _foot(table: TrimTable, i: int, j: int) -> str:
 
 
 def _legend(table: TrimTable) -> str:
-    words: dict[str, str] = {**WORDS} if table.measured is None else {**MEASURED_WORDS}
-    pairs = "; ".join(f"{LETTER[v]} = {words[v]}" for v in words)
+    words = WORDS.items() if table.measured is None else MEASURED_WORDS.items()
+    pairs = "; ".join(f"{LETTER[v]} = {text}" for v, text in words)
     if table.measured is not None:
         return f"<p>{escape(pairs)}. {escape(NEED_MEASURED)}.</p>"
     return (f"<p>{escape(pairs)}. Band: where the figure lies, given what is uncertain. "
