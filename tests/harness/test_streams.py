@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
 ROOT = Path(__file__).resolve().parents[2]
 CASE = str(ROOT / "cases" / "inline5_side.toml")
 COMMANDS = (["--help"], ["--version"], ["check", "--help"], ["nothing"], ["check", CASE],
