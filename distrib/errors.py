@@ -10,6 +10,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
+
+SHOWN: Final = 50
+"""Problems in one message; the others are counted."""
+SHOWN_PLACE: Final = 200
+"""Characters of a place or a value in a message."""
+SHOWN_WORDS: Final = 1200
+"""Characters of what is allowed, or of a hint."""
+
+
+def printable(text: str, most: int = 0) -> str:
+    """`text` on one line as a terminal may have it: what does not print becomes an escape.
+
+    most: characters after which it is cut (0: never).
+    """
+    if most and len(text) > most:
+        text = f"{text[:most]}... ({len(text):,} characters)"
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 class DistribError(Exception):
@@ -31,20 +51,29 @@ class Problem:
     code: str = "input"
 
     def __str__(self) -> str:
-        place = f"{self.file}:{self.line}: " if self.line is not None else (
-            f"{self.file}: " if self.file else "")
-        text = f"{place}{self.where}: read {self.read}; allowed: {self.allowed}"
-        return f"{text}; {self.hint}" if self.hint else text
+        file = printable(self.file)
+        place = f"{file}:{self.line}: " if self.line is not None else (
+            f"{file}: " if file else "")
+        text = (f"{place}{printable(self.where, SHOWN_PLACE)}: read "
+                f"{printable(self.read, SHOWN_PLACE)}; "
+                f"allowed: {printable(self.allowed, SHOWN_WORDS)}")
+        return f"{text}; {printable(self.hint, SHOWN_WORDS)}" if self.hint else text
 
 
 class InputError(DistribError):
-    """Bad input. `problems` holds every mistake that was found, in order of appearance."""
+    """Bad input. `problems` holds every mistake that was found, in order of appearance.
+
+    The message lists the first of them and counts the others.
+    """
 
     exit_code = 2
 
     def __init__(self, problems: Sequence[Problem]) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(p) for p in self.problems))
+        lines = [str(p) for p in self.problems[:SHOWN]]
+        if len(self.problems) > SHOWN:
+            lines.append(f"and {len(self.problems) - SHOWN:,} more")
+        super().__init__("\n".join(lines))
 
 
 class NoSolution(DistribError):  # noqa: N818

@@ -4,6 +4,8 @@ numba notices an edit in the file of a kernel, but not in a module that this fil
 kernel compiled yesterday would go on with yesterday's friction law. Hence every module's kernels
 are cached in a folder whose name holds a digest of its source and of all sources of the project
 that it imports, directly or not. Editing one of them leads to another folder, and the oldest go.
+Machine code is run as it is found, so the folders lie where only their user can write, and each
+file carries a digest: what was damaged is compiled anew.
 """
 
 from __future__ import annotations
@@ -11,9 +13,12 @@ from __future__ import annotations
 import functools
 import hashlib
 import os
+import pickle
 import re
 import shutil
+import stat
 import threading
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -22,8 +27,9 @@ from typing import Any, Final, TypeVar, cast
 F = TypeVar("F", bound=Callable[..., Any])
 
 PACKAGE: Final = Path(__file__).parent
-KEPT: Final = 3
-"""How many states of one module's sources keep their machine code on disk."""
+KEPT: Final = 6
+"""How many states of one module's sources keep their machine code on disk, of all copies of the
+project that one user works with."""
 
 _IMPORT: Final = re.compile(
     r"^from (distrib[\w.]*) import (\([^)]*\)|[^\n]*)|^import (distrib[\w.]+)", re.MULTILINE)
@@ -73,39 +79,102 @@ def in_parts(run: Callable[[int, int], Any], count: int, threads: int, portions:
 def _compile(function: F, **options: Any) -> F:
     from numba import njit
 
-    with _cache_folder(function.__module__):
-        settings: dict[str, Any] = {
-            "cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"},
-            "no_cfunc_wrapper": True, **options}
-        compiled: Any = njit(**settings)(function)
+    options = {"nogil": True, "error_model": "numpy", "fastmath": {"contract"},
+               "no_cfunc_wrapper": True, **options}
+    kept: bool = options.pop("cache", True)
+    name = module_folder(function.__module__) if kept else None
+    if name is None:  # not kept, or no module of the project: numba's own rule holds
+        return cast("F", njit(cache=kept, **options)(function))
+    with _cache_folder(name) as cached:
+        compiled: Any = njit(cache=cached, **options)(function)
+    if cached:
+        cache = compiled._cache
+        cache._cache_file = _checked_file()(
+            cache._cache_path, cache._impl.filename_base, cache._impl.locator.get_source_stamp())
     return cast("F", compiled)
 
 
 @contextmanager
-def _cache_folder(module: str) -> Iterator[None]:
-    """While a kernel of `module` is made, numba's cache folder is the one of these sources.
+def _cache_folder(name: str) -> Iterator[bool]:
+    """While a kernel is made, numba's cache folder is the one of these sources.
 
     numba asks for the folder only when a kernel is made, so the setting is put back at once and
-    kernels of other projects in the same process are not touched. A folder that the user has set
-    (NUMBA_CACHE_DIR) stays the place: ours lies below it.
+    kernels of other projects in the same process are not touched. Yields False where there is no
+    private folder to write in: machine code that somebody else could have written is not run.
     """
-    folder_name = module_folder(module)
-    if folder_name is None:
-        yield
-        return
     import numba
 
     config: Any = numba.config
     with _one_at_a_time:
         before: str = config.CACHE_DIR
-        folder = _root(before) / folder_name
+        root = private_root(before)
+        if root is None:
+            yield False
+            return
+        folder = root / name
         if not folder.is_dir():
             _forget_old(folder)
         config.CACHE_DIR = str(folder)
         try:
-            yield
+            yield True
         finally:
             config.CACHE_DIR = before
+
+
+@functools.lru_cache(maxsize=1)
+def _checked_file() -> Any:
+    """A cache file of numba's that is never fatal and never another kernel's code."""
+    from numba.core import caching
+
+    base: Any = caching.IndexDataCacheFile  # its own calls carry no types
+
+    class Checked(base):  # type: ignore[misc]
+        """Every file begins with a digest of the rest, all code names its own key.
+
+        What does not fit is compiled anew and written over: a damaged file, and the code of
+        another signature that a second process put under the same name at the same moment. A
+        disk that is full costs the cache only.
+        """
+
+        def load(self, key: Any) -> Any:
+            try:
+                found, code = super().load(key)
+            except Exception:  # nothing there, or whatever damage does to a pickle
+                return None
+            return code if found == key else None
+
+        def save(self, key: Any, data: Any) -> None:
+            with suppress(OSError):
+                super().save(key, (key, data))
+
+        def _load_index(self) -> Any:
+            try:
+                version, stamp, names = self._read(self._index_path)
+            except Exception:
+                return {}
+            return names if (version, stamp) == (self._version, self._source_stamp) else {}
+
+        def _save_index(self, overloads: Any) -> None:
+            self._write(self._index_path, (self._version, self._source_stamp, overloads))
+
+        def _load_data(self, name: str) -> Any:
+            return self._read(self._data_path(name))
+
+        def _save_data(self, name: str, data: Any) -> None:
+            self._write(self._data_path(name), data)
+
+        def _read(self, path: str) -> Any:
+            data = Path(path).read_bytes()
+            if hashlib.sha256(data[32:]).digest() != data[:32]:
+                raise ValueError(path)
+            return pickle.loads(data[32:])
+
+        def _write(self, path: str, content: Any) -> None:
+            data: bytes = self._dump(content)
+            with self._open_for_write(path) as file:
+                file.write(hashlib.sha256(data).digest() + data)
+
+    return Checked
 
 
 @functools.lru_cache(maxsize=128)
@@ -170,14 +239,42 @@ def source_file(name: str, package: Path = PACKAGE) -> Path | None:
     return None
 
 
-def _root(set_by_user: str) -> Path:
-    """Where the folders lie: as the user has set it, else beside the package, else at home."""
+def private_root(set_by_user: str) -> Path | None:
+    """Where the folders lie: below the folder that the user has set, else below ~/.cache.
+
+    It is made for this user alone. None, with a warning, where that cannot be: no place to write,
+    or a folder that is a link, belongs to somebody else, or can be written by others.
+    """
+    user = os.geteuid() if hasattr(os, "geteuid") else 0
     if set_by_user:
-        return Path(set_by_user)
-    beside = PACKAGE / "__pycache__"
-    if os.access(beside if beside.is_dir() else PACKAGE, os.W_OK):
-        return beside
-    return Path.home() / ".cache" / "distrib"
+        folder = Path(set_by_user) / f"distrib-{user}"
+    else:
+        home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+        folder = Path(home) / "distrib"
+    fault = _not_private(folder, user)
+    if fault:
+        warnings.warn(f"kernels are compiled anew at every start: the folder {folder} {fault}",
+                      RuntimeWarning, stacklevel=2)
+    return None if fault else folder
+
+
+@functools.lru_cache(maxsize=8)
+def _not_private(folder: Path, user: int) -> str:
+    """What is wrong with a cache folder, which is made if need be; empty when nothing is."""
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(FileExistsError):
+            folder.mkdir(mode=0o700)
+        found = folder.lstat()
+    except OSError as error:
+        return f"cannot be made ({error.strerror})"
+    if not stat.S_ISDIR(found.st_mode):
+        return "is no folder"
+    if hasattr(os, "geteuid") and found.st_uid != user:
+        return "belongs to another user"
+    if os.name == "posix" and found.st_mode & 0o022:
+        return "can be written by others"
+    return "" if os.access(folder, os.W_OK | os.X_OK) else "cannot be written"
 
 
 def _forget_old(folder: Path) -> None:

@@ -65,6 +65,9 @@ _LENGTHS: Final = {
     "ft": ("foot", "foot", "feet", "'"),
 }
 
+LONGEST: Final = 100
+"""Characters of a quantity."""
+
 UNITS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "length": _LENGTHS,
     "area": {
@@ -223,6 +226,8 @@ def parse(text: str, kind: str) -> Quantity:
     Raises UnitError with a hint when the text cannot be read in exactly one way. A pressure needs
     the word gauge (or boost, vacuum) or absolute; a depression is a difference and takes neither.
     """
+    if len(text) > LONGEST:
+        raise UnitError(f"a text of {len(text):,} characters", EXAMPLES[kind])
     number, rest = split_number(text)
     read = f'"{text}"'
     unit_text, reference, sign = _reference(rest) if _is_pressure(kind) else (rest, None, 1.0)

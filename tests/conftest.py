@@ -25,6 +25,15 @@ settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True
 settings.load_profile("ci" if os.environ.get("CI") else "by hand")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """The size of the harness (tests/harness): a part of its full numbers."""
+    parser.addoption("--harness", type=float, default=0.002, metavar="PART",
+                     help="part of the full size of tests/harness that is run: 0.002 by default, "
+                          "1 for all of it (hours)")
+    parser.addoption("--harness-from", type=int, default=0, metavar="NUMBER",
+                     help="number of the first random file or design, to go on where one stopped")
+
+
 @pytest.fixture(scope="session")
 def demo_path() -> Path:
     """File of one demo case: the boosted inline five fed from the side."""

@@ -23,9 +23,14 @@ from distrib.kernels import kernel
 @kernel
 def total(x):
     return law(x) + 1.0
+
+@kernel
+def other(x):
+    return x
 """
 RUN = """import numba
-from distrib.outer import total
+from distrib.outer import other, total
+other(1.0)
 print(total(10.0), bool(numba.config.CACHE_DIR))
 """
 
@@ -42,21 +47,28 @@ def small_package(tmp_path: Path) -> Path:
     return package
 
 
-def run(package: Path, cache: str = "") -> str:
-    environment = {**os.environ, "PYTHONPATH": str(package.parent)}
+def run(package: Path, cache: str = "", limit: str = "") -> str:
+    environment = {**os.environ, "PYTHONPATH": str(package.parent),
+                   "XDG_CACHE_HOME": str(package.parent / "home")}
     environment.pop("NUMBA_CACHE_DIR", None)
     if cache:
         environment["NUMBA_CACHE_DIR"] = cache
-    done = subprocess.run([sys.executable, "-c", RUN], env=environment, check=True,
-                          capture_output=True, text=True, cwd=package.parent)
-    return done.stdout.strip()
+    done = subprocess.run(["bash", "-c", f'{limit} exec "$0" -c "$1"', sys.executable, RUN],
+                          env=environment, check=True, capture_output=True, text=True,
+                          cwd=package.parent)
+    return (done.stdout + done.stderr).strip()
+
+
+def cache_of(package: Path) -> Path:
+    return package.parent / "home" / "distrib"
 
 
 def test_an_edited_law_reaches_the_cached_kernel(small_package: Path) -> None:
     assert run(small_package) == "21.0 False"
-    cached = sorted(p.name for p in (small_package / "__pycache__").glob("distrib.outer-*"))
+    cached = sorted(cache_of(small_package).rglob("*"))
+    assert cached
     assert run(small_package) == "21.0 False"
-    assert sorted(p.name for p in (small_package / "__pycache__").glob("distrib.outer-*")) == cached
+    assert sorted(cache_of(small_package).rglob("*")) == cached
     (small_package / "inner.py").write_text(INNER.format(factor="3.0"))
     assert run(small_package) == "31.0 False"
 
@@ -64,8 +76,64 @@ def test_an_edited_law_reaches_the_cached_kernel(small_package: Path) -> None:
 def test_the_users_cache_folder_stays_the_place(small_package: Path, tmp_path: Path) -> None:
     chosen = tmp_path / "chosen"
     assert run(small_package, str(chosen)) == "21.0 True"
-    assert list(chosen.glob("distrib.outer-*/**/*.nbi"))
-    assert not list((small_package / "__pycache__").glob("distrib.*"))
+    place = chosen / f"distrib-{os.geteuid()}"
+    assert list(place.glob("distrib.outer-*/**/*.nbi"))
+    assert not cache_of(small_package).exists()
+
+
+def test_the_cache_is_for_its_user_alone(small_package: Path) -> None:
+    run(small_package)
+    assert cache_of(small_package).stat().st_mode & 0o777 == 0o700
+
+
+def test_damaged_files_of_the_cache_are_made_anew(small_package: Path) -> None:
+    """One bit of any file, an empty file, another kernel's file: the figure stays, and the next
+    run finds the cache sound again."""
+    run(small_package)
+    files = [p for p in cache_of(small_package).rglob("*") if p.is_file()]
+    assert {p.suffix for p in files} == {".nbi", ".nbc"}
+    sound = {p: p.read_bytes() for p in files}
+    codes = [p for p in files if p.suffix == ".nbc"]
+    for spoil in (lambda data: bytes([*data[:-40], data[-40] ^ 1, *data[-39:]]),
+                  lambda data: b"", lambda data: data[:len(data) // 2],
+                  lambda data: b"\x80" + data):
+        for file in files:
+            file.write_bytes(spoil(sound[file]))
+        assert run(small_package) == "21.0 False"
+        assert all(len(p.read_bytes()) > 32 for p in files)
+    codes[0].write_bytes(sound[codes[1]])
+    assert run(small_package) == "21.0 False"
+
+
+def test_a_full_disk_costs_the_cache_only(small_package: Path) -> None:
+    assert run(small_package, limit="trap '' XFSZ; ulimit -f 0;") == "21.0 False"
+    assert not list(cache_of(small_package).rglob("*.nb*"))
+    assert run(small_package) == "21.0 False"
+
+
+@pytest.mark.parametrize("fault", ["can be written by others", "is no folder",
+                                   "belongs to another user", "cannot be made"])
+def test_a_cache_that_is_not_ones_own_is_not_used(small_package: Path, fault: str) -> None:
+    place = cache_of(small_package)
+    if fault == "cannot be made":
+        place.parent.write_text("in the way")
+    elif fault == "is no folder":
+        place.parent.mkdir()
+        (small_package.parent / "elsewhere").mkdir(mode=0o700)
+        place.symlink_to(small_package.parent / "elsewhere")
+    else:
+        place.mkdir(parents=True)
+        if fault == "belongs to another user":
+            if os.geteuid() != 0:
+                pytest.skip("only root can give a folder away")
+            os.chown(place, 65534, 65534)
+            place.chmod(0o755)
+        else:
+            place.chmod(0o777)
+    said = run(small_package)
+    assert said.startswith("21.0 False") and fault in said
+    assert said.count("compiled anew at every start") == 1
+    assert not list(small_package.parent.rglob("*.nb?"))
 
 
 def digest(module: str, package: Path) -> str:
@@ -95,23 +163,14 @@ def test_every_form_of_import_counts(small_package: Path, line: str) -> None:
 
 
 def test_old_states_are_removed(tmp_path: Path) -> None:
-    for number in range(6):
+    for number in range(9):
         folder = tmp_path / f"distrib.outer-{number}"
         folder.mkdir()
         os.utime(folder, (number, number))
     (tmp_path / "distrib.other-0").mkdir()
     kernels._forget_old(tmp_path / "distrib.outer-new")
     left = sorted(p.name for p in tmp_path.iterdir())
-    assert left == ["distrib.other-0", "distrib.outer-4", "distrib.outer-5"]
-
-
-def test_the_place_is_the_users_else_beside_the_package_else_at_home(
-        monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    assert kernels._root(str(tmp_path)) == tmp_path
-    assert kernels._root("") == kernels.PACKAGE / "__pycache__"
-    monkeypatch.setattr(os, "access", lambda *_: False)
-    monkeypatch.setenv("HOME", str(tmp_path))
-    assert kernels._root("") == tmp_path / ".cache" / "distrib"
+    assert left == ["distrib.other-0", *(f"distrib.outer-{n}" for n in range(4, 9))]
 
 
 def test_modules_outside_the_project_are_left_to_numba() -> None:

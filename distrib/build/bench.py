@@ -24,6 +24,11 @@ from distrib.network.solve import Plan, Solution, plan
 from distrib.network.start import linear_start, scaled, solve_steady
 from distrib.results import FloatArray, Profile, Shares
 
+DEEPEST = 0.5
+"""Of the ambient pressure. Losses stand on the dynamic head downstream; behind a throttle the flow
+of such a law is largest at half the pressure before it and falls again beyond: with a loss K large
+against 1, m^2 goes as p (p0 - p). No flow bench pulls as much."""
+
 
 @dataclass(frozen=True)
 class BenchModel:
@@ -61,9 +66,12 @@ def bench_model(
     ambient = case.conditions.ambient_pressure_pa
     depression = np.asarray(case.bench.depression_pa if depression_pa is None else depression_pa,
                             dtype=float)
-    if np.any(depression <= 0.0) or np.any(depression >= ambient):
-        raise InputError([Problem("depression", f"{depression} Pa",
-                                  "above zero and below ambient pressure")])
+    if not np.all((depression > 0.0) & (depression <= DEEPEST * ambient * (1.0 + 1e-12))):
+        deepest = f"{DEEPEST * ambient / 1e3:.1f} kPa"
+        raise InputError([Problem(
+            "depression", f"{np.ravel(depression)[:4]} Pa",
+            f"above zero and up to {deepest}, half the ambient pressure",
+            "losses are no longer those of a rig where a throttle or an end chokes")])
     # a change of condition and a sample cannot share an axis: samples win, one depression each
     built = build_graph(case, draws, charge_pressure_pa=ambient,
                         charge_temperature_k=case.conditions.ambient_temperature_k)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from distrib.errors import InputError, Problem
+from distrib.files import open_to_read, read_limited
 from distrib.numerals import NumeralError, read_number
 
 DELIMITERS: Final[dict[str, str]] = {
@@ -22,10 +23,14 @@ DELIMITERS: Final[dict[str, str]] = {
 }
 HEAD_BYTES: Final = 1 << 18
 HEAD_LINES: Final = 400
+LONGEST_LINE: Final = 1 << 17
+"""Bytes of one of the first lines: what is longer may have been cut where the head ends."""
 MISSING: Final = frozenset(
     {"", "-", "--", "---", "n/a", "na", "nan", "null", "none", "#n/a", "not tested", "n.a."}
 )
 """Cell texts (lower case) that mean "no value"."""
+MOST_BYTES: Final = 64 << 20
+"""Size of a table that is read as a whole: a sheet that people have filled in."""
 SHOWN_TEXT: Final = 40
 """Characters of a cell in a message."""
 LARGEST: Final = 1e30
@@ -89,7 +94,7 @@ def split_line(line: str, delimiter: str) -> list[str]:
 def table_lines(layout: Layout) -> list[str]:
     """All lines of a small table as text; index 0 is line 1 of the file."""
     codec = {"cp1252": "cp1252", "utf-16": "utf-16"}.get(layout.encoding, "utf-8-sig")
-    text = layout.path.read_bytes().decode(codec, errors="replace")
+    text = read_limited(layout.path, MOST_BYTES).decode(codec, errors="replace")
     return text.replace("\r\n", "\n").split("\n")
 
 
@@ -99,7 +104,7 @@ def read_head(path: Path) -> tuple[bytes, str, str | None]:
     InputError when the file is missing, empty, a folder or not text.
     """
     try:
-        with path.open("rb") as stream:
+        with open_to_read(path) as stream:
             head = stream.read(HEAD_BYTES)
     except IsADirectoryError:
         raise _file_error(path, "a folder", "a text file") from None
@@ -185,7 +190,13 @@ def _lines(path: Path, head: bytes, encoding: str) -> tuple[list[bytes], list[st
             path, "lines that end with a bare carriage return", "line feeds",
             "save the file again with usual line ends",
         )
-    raw = [line + b"\n" for line in head.split(b"\n")][:HEAD_LINES]
+    raw = [line + b"\n" for line in head.split(b"\n")]
+    if len(raw) <= HEAD_LINES and len(raw[-1]) > LONGEST_LINE:
+        raise InputError([Problem(
+            "file", f"a line of more than {LONGEST_LINE:,} bytes",
+            f"lines of up to {LONGEST_LINE:,} bytes, about 10,000 columns",
+            "export fewer columns", str(path), len(raw), "file")])
+    raw = raw[:HEAD_LINES]
     codec = "cp1252" if encoding == "cp1252" else "utf-8-sig"
     return raw, [line.decode(codec, errors="replace") for line in raw]
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from distrib.calibration.layout import MISSING, Layout, shown, split_line
 from distrib.errors import InputError, Problem
+from distrib.files import open_to_read
 from distrib.results import FloatArray, IntArray
 
 BLOCK_BYTES: Final = 16 << 20
@@ -89,7 +90,7 @@ def _open(layout: Layout) -> tuple[BinaryIO, int]:
         stream: BinaryIO = io.BytesIO(text)
         size = len(text)
     else:
-        stream = layout.path.open("rb")
+        stream = open_to_read(layout.path)
         size = layout.path.stat().st_size
     stream.seek(layout.start_byte)
     return stream, size - layout.start_byte

@@ -41,7 +41,7 @@ ul { list-style: none; padding: 0; margin: 1mm 0; } li { margin: 1mm 0; }
 @media print { body { max-width: none; margin: 0; } }
 """
 
-LETTER = {"lean": "L", "watch": "W", "rich": "R", "even": "-", "": ""}
+LETTER = {"lean": "L", "watch": "W", "rich": "R", "backward": "B", "even": "-", "": ""}
 FIRST_WORDS = {
     "predicted": "An estimate, not a measurement: a starting point. Check every cylinder before "
                  "load. An even prediction does not make it safe to lean out.",
@@ -223,8 +223,8 @@ def _foot(table: TrimTable, i: int, j: int) -> str:
 
 
 def _legend(table: TrimTable) -> str:
-    words = WORDS if table.measured is None else MEASURED_WORDS
-    pairs = "; ".join(f"{LETTER[v]} = {words[v]}" for v in ("lean", "watch", "rich", "even"))
+    words = WORDS.items() if table.measured is None else MEASURED_WORDS.items()
+    pairs = "; ".join(f"{LETTER[v]} = {text}" for v, text in words)
     if table.measured is not None:
         return f"<p>{escape(pairs)}. {escape(NEED_MEASURED)}.</p>"
     return (f"<p>{escape(pairs)}. Band: where the figure lies, given what is uncertain. "

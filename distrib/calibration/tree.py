@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from distrib.case.guard import parse_toml, read_toml_text, strange_signs
 from distrib.case.locate import Locator
 from distrib.errors import InputError, Problem
 from distrib.units import UnitError, parse
@@ -194,8 +195,8 @@ class Root:
         self.file = str(path)
         self.problems: list[Problem] = []
         try:
-            text = path.read_text(encoding="utf-8-sig")
-            self.data: Mapping[str, Any] = tomllib.loads(text)
+            text = read_toml_text(path)
+            self.data: Mapping[str, Any] = parse_toml(text, self.file)
         except OSError as error:
             raise self._failure(error.strerror or "unreadable", "a readable TOML file") from None
         except UnicodeDecodeError:
@@ -203,6 +204,9 @@ class Root:
         except tomllib.TOMLDecodeError as error:
             raise self._failure(f"no valid TOML: {error}", "TOML", _line_of(error, text)) from None
         self.locator = Locator(text)
+        for place, sign in strange_signs(self.data):
+            self.top().problem(".".join(map(str, place)), f"the sign {sign}",
+                               "text without control signs")
 
     def _failure(self, read: str, allowed: str, line: int | None = None) -> InputError:
         return InputError([Problem("file", read, allowed, "", self.file, line, "file")])

@@ -14,12 +14,14 @@ from pydantic import ValidationError
 
 from distrib.case.defaults import fill
 from distrib.case.draft import FAULTY, Draft, Node, where
+from distrib.case.guard import MOST_BYTES, parse_toml, strange_signs
 from distrib.case.locate import Locator, Path
 from distrib.case.plausible import check_plausible
 from distrib.case.schema import Assumption, Case
 from distrib.case.topology import check_topology
 from distrib.case.validate import Validator
 from distrib.errors import InputError, Problem
+from distrib.files import read_limited
 
 _AT_LINE = re.compile(r"\s*\(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)")
 _SYNTAX_HINTS = (
@@ -39,7 +41,7 @@ def read_case(path: str | FilePath) -> Case:
     """Read and check a case file; raises InputError with every problem, each with its line."""
     name = str(path)
     try:
-        data = FilePath(path).read_bytes()
+        data = read_limited(path, MOST_BYTES)
     except FileNotFoundError:
         raise InputError(
             [Problem("file", "nothing", "a case file that exists", file=name)]
@@ -74,7 +76,7 @@ def read_text(text: str, path: str = "case") -> Case:
     """Read and check a case given as TOML text; `path` names it in messages."""
     text = text.replace("\r\n", "\n")
     try:
-        tree = tomllib.loads(text)
+        tree = parse_toml(text, path)
     except tomllib.TOMLDecodeError as error:
         raise InputError([_syntax_problem(str(error), text, path)]) from None
     return _read(tree, Locator(text), path, hashlib.sha256(text.encode()).hexdigest())
@@ -86,13 +88,14 @@ def read_tree(tree: Mapping[str, Any], path: str = "") -> Case:
 
 
 def _read(tree: dict[str, Any], locator: Locator | None, file: str, sha256: str) -> Case:
-    problems: list[Problem] = []
+    problems: dict[Problem, None] = {}
 
     def report(path: Path, read: str, allowed: str, hint: str = "") -> None:
         line = locator.line(path) if locator is not None else None
-        problem = Problem(where(path) or "file", read, allowed, hint, file, line)
-        if problem not in problems:
-            problems.append(problem)
+        problems.setdefault(Problem(where(path) or "file", read, allowed, hint, file, line))
+
+    for place, sign in strange_signs(tree):
+        report(place, f"the sign {sign}", "text without control signs", "remove it")
 
     draft = Validator(tree, report).draft()
     fill(draft)

@@ -13,6 +13,7 @@ from distrib.case.fields import Spec
 from distrib.case.values import (
     BadValueError,
     Context,
+    as_float,
     in_range,
     nearest,
     quantity,
@@ -21,6 +22,9 @@ from distrib.case.values import (
     words,
 )
 from distrib.units import EXAMPLES, UNITS, Quantity, UnitError, parse
+
+MOST_VALUES: Final = 500
+"""Values of one list, such as speeds."""
 
 
 def read_value(spec: Spec, raw: Any, context: Context) -> Any:
@@ -73,7 +77,7 @@ def _number(spec: Spec, raw: Any, context: Context) -> float:
         raise BadValueError(
             show(raw), f"a number, {span(spec)}", hint if isinstance(raw, str) else ""
         )
-    return in_range(spec, float(raw), raw)
+    return in_range(spec, as_float(raw), raw)
 
 
 def _bare_or_text(kind: str) -> Callable[[Spec, Any, Context], float]:
@@ -85,7 +89,7 @@ def _bare_or_text(kind: str) -> Callable[[Spec, Any, Context], float]:
         if isinstance(raw, int | float):
             hint = "a fraction is 0 to 1; for percent write text" if kind == "fraction" else ""
             try:
-                return in_range(spec, float(raw), raw)
+                return in_range(spec, as_float(raw), raw)
             except BadValueError as fault:
                 if hint and 1 < raw <= 100:
                     raise BadValueError(
@@ -104,6 +108,8 @@ def _list_of(reader: Callable[[Spec, Any, Context], Any]) -> Callable[[Spec, Any
     def read(spec: Spec, raw: Any, context: Context) -> tuple[Any, ...]:
         if not isinstance(raw, list) or not raw:
             raise BadValueError(show(raw), f"a list such as {spec.example}", _list_hint(spec, raw))
+        if len(raw) > MOST_VALUES:
+            raise BadValueError(f"a list of {len(raw):,}", f"up to {MOST_VALUES} values")
         values = []
         for number, item in enumerate(raw, start=1):
             try:
@@ -140,11 +146,11 @@ def _given(spec: Spec, raw: Any, context: Context) -> Given:
             raise BadValueError(show(item), allowed)
     if "value" not in table:
         raise BadValueError("no value", allowed)
-    sigma = table.get("sigma")
+    sigma = None if table.get("sigma") is None else as_float(table["sigma"])
     if sigma is not None and not 0 <= sigma < math.inf:
         raise BadValueError(f"sigma {sigma}", "a standard deviation of 0 or more")
-    value = in_range(spec, float(table["value"]), table["value"])
-    return Given(value=value, sigma=None if sigma is None else float(sigma))
+    value = in_range(spec, as_float(table["value"]), table["value"])
+    return Given(value=value, sigma=sigma)
 
 
 def _pairs(spec: Spec, raw: Any, context: Context) -> tuple[tuple[float, float], ...]:
@@ -189,6 +195,8 @@ def _pair_list(spec: Spec, raw: Any, example: str) -> list[tuple[Any, Any]]:
     good = isinstance(raw, list) and raw and all(isinstance(p, list) and len(p) == 2 for p in raw)
     if not good:
         raise BadValueError(show(raw), f"pairs such as {example}")
+    if len(raw) > MOST_VALUES:
+        raise BadValueError(f"a list of {len(raw):,}", f"up to {MOST_VALUES} pairs")
     return [(p[0], p[1]) for p in raw]
 
 

@@ -46,7 +46,7 @@ def section_at(plenum: Node, x_m: float) -> Section | None:
     before = [s for s in sections if s.at_m <= x_m + _EPS_M] or [sections[0]]
     after = [s for s in sections if s.at_m >= x_m - _EPS_M] or [sections[-1]]
     a, b = before[-1], after[0]
-    if a is b or plenum.get("profile") == "step":
+    if a is b or a.at_m == b.at_m or plenum.get("profile") == "step":
         return a
     part = (x_m - a.at_m) / (b.at_m - a.at_m)
 

@@ -12,7 +12,7 @@ from distrib.case.parameters import search_ranges
 from distrib.case.readers import read_value
 from distrib.case.schema import Case, Limits
 from distrib.case.sections import read_sections
-from distrib.case.tables import Table, tables, top_specs
+from distrib.case.tables import STATIONS, Table, tables, top_specs
 from distrib.case.values import (
     BadValueError,
     Context,
@@ -76,6 +76,8 @@ class Validator:
                 return []
             return [self._node(table, raw, own)]
         tables_only = isinstance(raw, list) and all(isinstance(item, dict) for item in raw)
+        if raw == [] and table.required:
+            tables_only = False
         if table.repeat == "one" or not tables_only:
             form = (
                 _list_form(table, path)
@@ -222,12 +224,16 @@ class Validator:
         self._missing_in_runners(draft)
 
     def _missing_in_runners(self, draft: Draft) -> None:
-        if not draft.runners and not {"runner", "runners"} & {*self._tree, *self._tables_misspelt}:
-            self._report(
-                ("runners",),
-                "nothing",
-                "a table [runners] with what all runners share, and stations",
-            )
+        if not draft.runners:
+            shared = draft.one("runners")
+            if shared is not None and not shared.given("stations"):
+                self._report(
+                    ("runners", "stations"), "nothing",
+                    f"{STATIONS.meaning}, such as {STATIONS.example}", "or a [[runner]] for each")
+            elif shared is None and not {"runner", "runners"} & self._tables_misspelt:
+                self._report(
+                    ("runners",), "nothing",
+                    "a table [runners] with what all runners share, and stations")
             return
         seen: set[str] = set()
         for node in draft.runners:

@@ -33,6 +33,14 @@ class Context:
     choices: tuple[str, ...] = ()
 
 
+def as_float(raw: float) -> float:
+    """A number of the file as a float; a whole number beyond its range counts as infinite."""
+    try:
+        return float(raw)
+    except OverflowError:
+        return math.inf if raw > 0 else -math.inf
+
+
 def show(raw: Any) -> str:
     """How a TOML value is named in a message."""
     if isinstance(raw, bool):
@@ -40,7 +48,7 @@ def show(raw: Any) -> str:
     if isinstance(raw, str):
         return f'"{raw}"' if len(raw) <= 60 else f'"{raw[:57]}..."'
     if isinstance(raw, int | float):
-        return f"{raw}"
+        return f"{raw}" if abs(raw) < 1e30 else f"{as_float(raw):.3g}"
     if isinstance(raw, list):
         return "an empty list" if not raw else f"a list of {len(raw)}"
     if isinstance(raw, dict):
@@ -184,4 +192,4 @@ def _unit_try(raw: float, kind: str) -> str:
         "angle": ("deg",),
         "time": ("ms",),
     }[kind]
-    return "write " + " or ".join(f'"{raw} {unit}"' for unit in units)
+    return "write " + " or ".join(f'"{show(raw)} {unit}"' for unit in units)

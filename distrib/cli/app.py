@@ -45,7 +45,17 @@ INTRO: Final = (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code."""
-    args = list(sys.argv[1:] if argv is None else argv)
+    from distrib.cli.outlet import outlets
+
+    with outlets() as out:
+        code = _main(list(sys.argv[1:] if argv is None else argv))
+        out.flush()
+        if out.fault is not None:
+            print(f"standard output: {out.fault.strerror}", file=sys.stderr)
+    return code or (2 if out.fault is not None else 0)
+
+
+def _main(args: list[str]) -> int:
     if not args or args[0] in ("--help", "-h"):
         print(help_text())
         return 0
@@ -97,32 +107,33 @@ def build_app(names: Sequence[str]) -> typer.Typer:
     for name in names:
         command = COMMANDS[name]
         function = getattr(importlib.import_module(command.module), command.function)
-        app.command(name)(run(function))
+        app.command(name)(run(function, name))
     return app
 
 
-def run(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Wrap a command: errors of the project become a message on stderr and an exit code."""
+def run(function: Callable[..., Any], name: str) -> Callable[..., Any]:
+    """Wrap a command: its outputs are checked before it works, and errors of the project become
+    a message on stderr and an exit code."""
     import functools
 
     import typer
 
     from distrib.cli.output import note
-    from distrib.errors import DistribError
+    from distrib.cli.targets import guard
+    from distrib.errors import DistribError, printable
 
     @functools.wraps(function)
     def wrapped(*args: Any, **kwargs: Any) -> Any:
         try:
+            guard(name, kwargs)
             return function(*args, **kwargs)
         except DistribError as error:
             for line in str(error).splitlines():
                 note(line)
             raise typer.Exit(error.exit_code) from None
-        except BrokenPipeError:
-            raise
         except OSError as error:
-            name = f"{error.filename}: " if error.filename else ""
-            print(f"{name}{error.strerror or error}", file=sys.stderr)
+            place = f"{printable(str(error.filename))}: " if error.filename else ""
+            note(f"{place}{error.strerror or error}")
             raise typer.Exit(2) from None
 
     return wrapped
@@ -138,10 +149,6 @@ def _call(name: str, args: list[str]) -> int:
         build_app([name])(args=args, prog_name="distrib")
     except SystemExit as done:
         return done.code if isinstance(done.code, int) else int(done.code is not None)
-    except BrokenPipeError:
-        import os
-
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return 0
 
 
@@ -150,7 +157,9 @@ def _unknown(name: str) -> int:
 
     near = difflib.get_close_matches(name, list(COMMANDS), n=1, cutoff=0.5)
     hint = f"; nearest: {near[0]}" if near else ""
-    print(f'read "{name}"; allowed: {", ".join(COMMANDS)}{hint}', file=sys.stderr)
+    from distrib.errors import printable
+
+    print(f'read "{printable(name, 60)}"; allowed: {", ".join(COMMANDS)}{hint}', file=sys.stderr)
     return 2
 
 

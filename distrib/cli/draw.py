@@ -63,14 +63,14 @@ def read_verdicts(path: str, cylinders: list[int]) -> dict[int, Verdict]:
 
     Raises InputError when the file is no such result or lacks one of the cylinders.
     """
-    import json
     from typing import cast
 
     from distrib.errors import InputError, Problem
+    from distrib.files import read_json
     from distrib.fuelling.verdict import WORDS
 
     try:
-        data = json.loads(Path(path).read_text(encoding="utf-8"))
+        data = read_json(path)
         found = {int(row["cylinder"]): str(row["verdict"]) for row in data["cylinders"]}
     except (ValueError, KeyError, TypeError) as error:
         raise InputError([Problem("--shares", f"{path} ({type(error).__name__})",

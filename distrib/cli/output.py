@@ -76,7 +76,11 @@ def note(text: str) -> None:
     """Print a remark on standard error, so that piped output stays clean.
 
     A terminal gets it wrapped to its width; words are not broken, so that a path can be copied.
+    What does not print (in the name of a file, say) is shown as an escape.
     """
+    from distrib.errors import printable
+
+    text = "\n".join(printable(line) for line in text.split("\n"))
     if sys.stderr.isatty():
         import shutil
         import textwrap

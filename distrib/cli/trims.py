@@ -260,16 +260,14 @@ def _discrepancy(
     path: str | None, case: Case
 ) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
     """Factor and sigma of a fit, and what to be wary of; None without a fit."""
-    import json as reader
-    from pathlib import Path
-
     from distrib.calibration.service import discrepancy_from
     from distrib.errors import InputError, Problem
+    from distrib.files import read_json
 
     if path is None:
         return None, ()
     try:
-        data = reader.loads(Path(path).read_text(encoding="utf-8"))
+        data = read_json(path)
     except ValueError:
         raise InputError([Problem("--fit", "no valid JSON", "the JSON of `distrib fit`", "", path)
                           ]) from None

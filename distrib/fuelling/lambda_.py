@@ -37,7 +37,8 @@ def lambda_at_equal_fuel(
     (flow mismatch, or `injectors.port_factors`). `air_following_fraction` of the fuel enters in the
     plenum or before the throttle and is taken to divide exactly as the air does (vapour; a liquid
     film would not); it lowers the spread. With f that fraction, a air over mean, j injector over
-    mean: lambda = target x a/(f a + (1 - f) j). FuellingError unless 0 <= f <= 1.
+    mean: lambda = target x a/(f a + (1 - f) j). FuellingError unless 0 <= f <= 1. NaN where air
+    flows back or stands: there is no mixture.
     """
     f = air_following_fraction
     if not 0.0 <= f <= 1.0:
@@ -45,7 +46,9 @@ def lambda_at_equal_fuel(
     a = over_mean(air)
     j = np.broadcast_to(np.asarray(injector_factor, dtype=np.float64), a.shape)
     fuel = f * a + (1.0 - f) * over_mean(j)
-    return np.asarray(np.asarray(lambda_target) * a / fuel, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mixture = np.asarray(lambda_target) * a / fuel
+    return np.asarray(np.where(a > 0.0, mixture, np.nan), dtype=np.float64)
 
 
 def needed_multiplier(air: Any, injector_factor: Any = 1.0) -> FloatArray:

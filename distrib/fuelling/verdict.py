@@ -1,4 +1,4 @@
-"""Verdict per cylinder: lean, watch, even or rich, with the words that go beside every number."""
+"""Verdict per cylinder, lean, watch, even, rich or backward, and the words beside every number."""
 
 from __future__ import annotations
 
@@ -8,16 +8,17 @@ import numpy as np
 
 from distrib.fuelling.limits import DEFAULT_LIMITS, Limits
 
-Verdict = Literal["lean", "watch", "even", "rich"]
+Verdict = Literal["lean", "watch", "even", "rich", "backward"]
 
 WORDS: Final[dict[Verdict, str]] = {
     "lean": "more air at equal fuel: lean",
     "watch": "may get more air at equal fuel: may run lean, watch",
     "rich": "less air at equal fuel: rich",
     "even": "even within the limits",
+    "backward": "air flows back out of it: no mixture, and no trim that helps",
 }
 
-RANK: Final[dict[Verdict, int]] = {"lean": 3, "watch": 2, "rich": 1, "even": 0}
+RANK: Final[dict[Verdict, int]] = {"backward": 4, "lean": 3, "watch": 2, "rich": 1, "even": 0}
 
 
 def verdicts(
@@ -29,7 +30,8 @@ def verdicts(
 
     lean: chance at least `lean_chance` (without a chance: deviation above the lean limit);
     watch: chance at least `watch_chance`, or deviation above the watch limit; rich: deviation
-    below the rich limit; else even. NaN gives an empty text. Shapes broadcast.
+    below the rich limit; else even. backward: no air at all or less (a deviation of -100 % and
+    below). NaN gives an empty text. Shapes broadcast.
     """
     deviation = np.asarray(deviation_percent, dtype=np.float64)
     chance = (deviation > limits.lean_percent).astype(np.float64)
@@ -39,11 +41,12 @@ def verdicts(
     return np.select(
         [
             ~np.isfinite(deviation),
+            deviation <= -100.0,
             chance >= limits.lean_chance,
             (chance >= limits.watch_chance) | (deviation > limits.watch_percent),
             deviation < limits.rich_percent,
         ],
-        ["", "lean", "watch", "rich"],
+        ["", "backward", "lean", "watch", "rich"],
         default="even",
     )
 
@@ -55,6 +58,8 @@ def words(verdict: Verdict) -> str:
 
 def side(deviation_percent: float) -> str:
     """Which way a deviation leans, whatever its size."""
+    if deviation_percent <= -100.0:
+        return "air flows back"
     if deviation_percent > 0.0:
         return "more air at equal fuel: lean side"
     if deviation_percent < 0.0:

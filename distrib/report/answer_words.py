@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 VERDICT_WORDS: Final = {
     "lean": "LEAN   more air at equal fuel", "watch": "WATCH  could run lean", "even": "even",
-    "rich": "RICH   less air at equal fuel"}
+    "rich": "RICH   less air at equal fuel", "backward": "BACK   air flows back, no mixture"}
 CAUTION: Final = (
     "Caution: an estimate, not a measurement. Check every cylinder before load. An even prediction "
     "does not make it safe to lean out.")

@@ -54,6 +54,7 @@ VERDICT_STYLES: Final[dict[Verdict, VerdictStyle]] = {
     "watch": VerdictStyle("watch", "W", ORANGE, "..."),
     "even": VerdictStyle("even", "E", BLUISH_GREEN, ""),
     "rich": VerdictStyle("rich", "R", SKY_BLUE, "\\\\\\"),
+    "backward": VerdictStyle("backward", "B", REDDISH_PURPLE, "xxx"),
 }
 
 

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 SHORT_WORDS: Final[Mapping[Verdict, str]] = {
     "lean": "lean: more air", "watch": "watch: maybe lean", "even": "even",
-    "rich": "rich: less air"}
+    "rich": "rich: less air", "backward": "air flows back"}
 
 RIG_NOTE: Final = "bench figures carry no verdict: never trim fuel by a steady rig"
 
@@ -141,7 +141,7 @@ def share_table(
 def verdict_notes(rows: Sequence[ShareRow]) -> tuple[str, ...]:
     """What the verdicts of these rows mean in full, once each, in order of gravity."""
     present = {row.verdict for row in rows}
-    order: tuple[Verdict, ...] = ("lean", "watch", "rich", "even")
+    order: tuple[Verdict, ...] = ("backward", "lean", "watch", "rich", "even")
     return tuple(f"{VERDICT_STYLES[v].letter}: {words(v)}" for v in order if v in present)
 
 

@@ -89,8 +89,8 @@ def figures(shares: Shares, lambda_target: float, air_following: float) -> Float
     lambdas = lambda_at_equal_fuel(shares.air_kg_s, lambda_target,
                                    air_following_fraction=air_following)
     fixed = np.stack([shares.spread_percent, shares.leanest_cylinder.astype(np.float64),
-                      lambdas.max(axis=-1), shares.air_kg_s.sum(axis=-1), shares.mass_residual],
-                     axis=-1)
+                      np.fmax.reduce(lambdas, axis=-1), shares.air_kg_s.sum(axis=-1),
+                      shares.mass_residual], axis=-1)
     filling = shares.volumetric_efficiency
     if filling is None:
         filling = np.full(shares.deviation_percent.shape, np.nan)

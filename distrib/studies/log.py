@@ -1,6 +1,7 @@
 """Append-only log of a study: every finished piece on disk at once, checked when read back.
 
-Layout: a head (magic, length, JSON identity, crc32) and then records, each
+Layout: a head (magic, length, JSON identity, crc32), the same head again in case a bad disk
+spoils the first, and then records, each
 
     magic 4 | number u64 | length u32 | crc32 of these three | payload | crc32 of the payload
 
@@ -11,8 +12,10 @@ disk) is passed over by searching for the next magic, and costs only itself.
 
 from __future__ import annotations
 
+import errno
 import json
 import os
+import stat
 import struct
 import time
 import zlib
@@ -22,11 +25,14 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from distrib.errors import InputError, Problem
+from distrib.files import naming
 
 HEAD_MAGIC = b"DSTRLOG1"
 RECORD_MAGIC = b"\xf1rec"
 _FRAME = struct.Struct("<4sQI")
 _CRC = struct.Struct("<I")
+MOST_HEAD = 1 << 26
+"""Bytes of an identity; a length beyond it is a spoilt one."""
 SYNC_SECONDS = 1.0
 """Longest time between two fsync calls; what a loss of power may cost. A kill costs nothing."""
 
@@ -52,16 +58,27 @@ def _head(identity: Mapping[str, Any]) -> bytes:
 
 
 def read_head(file: BinaryIO) -> tuple[dict[str, Any], int] | None:
-    """Identity and length of the head, or None when the head is torn or is none of ours."""
-    file.seek(0)
+    """Identity, and where the last intact one of the two heads ends; None when there is none."""
+    position: int | None = 0
+    while position is not None:
+        if (found := _head_at(file, position)) is not None:
+            return _head_at(file, found[1]) or found
+        position = _next_magic(file, position + 1, HEAD_MAGIC)
+    return None
+
+
+def _head_at(file: BinaryIO, position: int) -> tuple[dict[str, Any], int] | None:
+    file.seek(position)
     start = file.read(len(HEAD_MAGIC) + 4)
     if len(start) < len(HEAD_MAGIC) + 4 or not start.startswith(HEAD_MAGIC):
         return None
     (length,) = struct.unpack("<I", start[len(HEAD_MAGIC):])
-    rest = file.read(length + 4)
-    if len(rest) < length + 4 or _CRC.unpack(rest[length:])[0] != zlib.crc32(start + rest[:length]):
+    rest = file.read(min(length, MOST_HEAD) + 4)
+    if length > MOST_HEAD or len(rest) < length + 4:
         return None
-    return json.loads(rest[:length]), len(start) + length + 4
+    if _CRC.unpack(rest[length:])[0] != zlib.crc32(start + rest[:length]):
+        return None
+    return json.loads(rest[:length]), position + len(start) + length + 4
 
 
 def _record_at(file: BinaryIO, position: int) -> Record | None:
@@ -75,6 +92,8 @@ def _record_at(file: BinaryIO, position: int) -> Record | None:
         frame[: _FRAME.size]
     ):
         return None
+    if length > os.fstat(file.fileno()).st_size - position:
+        return None
     payload = file.read(length + 4)
     if len(payload) < length + 4 or _CRC.unpack(payload[length:])[0] != zlib.crc32(
         payload[:length]
@@ -83,18 +102,18 @@ def _record_at(file: BinaryIO, position: int) -> Record | None:
     return Record(number, position + _FRAME.size + 4, length)
 
 
-def _next_magic(file: BinaryIO, position: int) -> int | None:
-    """Position of the next record magic at or after `position`."""
+def _next_magic(file: BinaryIO, position: int, magic: bytes = RECORD_MAGIC) -> int | None:
+    """Position of the next `magic` at or after `position`."""
     block = 1 << 16
     while True:
         file.seek(position)
         data = file.read(block)
-        if len(data) < len(RECORD_MAGIC):
+        if len(data) < len(magic):
             return None
-        found = data.find(RECORD_MAGIC)
+        found = data.find(magic)
         if found >= 0:
             return position + found
-        position += len(data) - len(RECORD_MAGIC) + 1
+        position += len(data) - len(magic) + 1
 
 
 def scan(file: BinaryIO, start: int) -> Iterator[Record]:
@@ -140,8 +159,9 @@ class StudyLog:
         data = frame + _CRC.pack(zlib.crc32(frame)) + payload + _CRC.pack(zlib.crc32(payload))
         position = self._file.seek(0, os.SEEK_END)
         view = memoryview(data)
-        while view:
-            view = view[os.write(self._file.fileno(), view):]
+        with naming(self.path):
+            while view:
+                view = view[os.write(self._file.fileno(), view):]
         if time.monotonic() - self._synced > SYNC_SECONDS:
             self.sync()
         return position + _FRAME.size + 4
@@ -162,18 +182,20 @@ def open_log(path: Path, identity: Mapping[str, Any], *, resume: bool) -> StudyL
     Raises InputError when a log is there and `resume` is false, when the log belongs to another
     study (it names what differs), or when another process is writing it.
     """
-    file: BinaryIO = open(path, "a+b", buffering=0)  # noqa: SIM115 - owned by StudyLog
+    with naming(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+    file = _opened(path)
     try:
-        _lock(file, path)
         found = read_head(file)
         if found is None:
             if file.seek(0, os.SEEK_END) > 0 and not _only_torn_head(file):
                 raise InputError([Problem(str(path), "a file that is not a study log",
                                           "a log of this program, or no file")])
             file.truncate(0)
-            os.write(file.fileno(), _head(identity))
-            os.fsync(file.fileno())
-            return StudyLog(path, file, len(_head(identity)))
+            with naming(path):
+                os.write(file.fileno(), 2 * _head(identity))
+                os.fsync(file.fileno())
+            return StudyLog(path, file, 2 * len(_head(identity)))
         if not resume:
             raise InputError([Problem(str(path), "an unfinished study", "no file",
                                       "continue it with --resume, or remove that file")])
@@ -183,6 +205,42 @@ def open_log(path: Path, identity: Mapping[str, Any], *, resume: bool) -> StudyL
     except BaseException:
         file.close()
         raise
+
+
+def _opened(path: Path) -> BinaryIO:
+    """The log, open and locked. Opened anew where another process has finished and removed it
+    between the two: what is written would be seen by nobody."""
+    while True:
+        file: BinaryIO = open(path, "a+b", buffering=0, opener=_opener)  # noqa: SIM115 - StudyLog's
+        try:
+            _own(file, path)
+            _lock(file, path)
+            if path.exists() and os.path.samestat(path.stat(), os.fstat(file.fileno())):
+                return file
+        except BaseException:
+            file.close()
+            raise
+        file.close()
+
+
+def _opener(path: str, flags: int) -> int:
+    """Open the log itself, never what a link of its name points to, and do not wait for a pipe."""
+    try:
+        return os.open(path, flags | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0),
+                       0o666)
+    except OSError as error:
+        if error.errno == errno.ELOOP:
+            raise InputError([Problem(path, "a link", "a log of this program, or no file",
+                                      "remove the link")]) from None
+        raise
+
+
+def _own(file: BinaryIO, path: Path) -> None:
+    """Refuse what is no regular file, and a file that has a second name."""
+    found = os.fstat(file.fileno())
+    if not stat.S_ISREG(found.st_mode) or found.st_nlink > 1:
+        raise InputError([Problem(str(path), "a link, a pipe or a device",
+                                  "a log of this program, or no file")])
 
 
 def _lock(file: BinaryIO, path: Path) -> None:

@@ -112,7 +112,8 @@ def figures_of(case: Case, found: Sampled) -> tuple[FloatArray, FloatArray]:
 
     lambdas = lambda_at_equal_fuel(found.air_kg_s, case.fuel.lambda_target,
                                    air_following_fraction=case.fuel.air_following_fraction)
-    return found.spread_percent.max(axis=-1), np.asarray(lambdas.max(axis=(-2, -1)))
+    leanest = np.fmax.reduce(lambdas, axis=(-2, -1))
+    return found.spread_percent.max(axis=-1), np.asarray(leanest)
 
 
 def _dimensions(case: Case, model: str, speed: FloatArray, threads: int) -> list[Effect]:

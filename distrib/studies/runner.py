@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -21,13 +22,14 @@ from typing import Any
 import numpy as np
 
 from distrib.errors import DistribError, InputError, Problem
+from distrib.files import atomic, naming
 from distrib.results import FloatArray, IntArray
 from distrib.studies.backends import Backend, StudyFailed, local_backend
 from distrib.studies.evaluate import Chunk, Evaluate, Rows, pack_rows, point_seeds, unpack_rows
 from distrib.studies.log import StudyLog, identity_text, open_log
 from distrib.studies.plan import Dimension, Plan
 from distrib.studies.progress import Progress
-from distrib.studies.table import Column, atomic, format_of, write_table
+from distrib.studies.table import Column, format_of, write_table
 
 REASON = "no_figure_because"
 """Column of a table that says why a row has no figures."""
@@ -114,9 +116,10 @@ def run_study(study: Study, out: Path, *, jobs: int = 1, scheduler: str | None =
                 failed = _write(study, log, offsets, out)
             except KeyboardInterrupt:
                 raise _interrupted(study, log, offsets, out, bar, how_to_resume) from None
-            except StudyFailed as error:
-                raise StudyFailed(f"{error}. {bar.done} of {bar.total} points are finished and kept"
-                                  + (f"; to go on: {how_to_resume}" if bar.done else "")) from error
+            except (StudyFailed, OSError) as error:
+                raise StudyFailed(
+                    f"{_said(error)}. {bar.done} of {bar.total} points are finished and kept"
+                    + (f"; to go on: {how_to_resume}" if bar.done else "")) from error
             finally:
                 bar.close()
                 if bar.done == 0:
@@ -128,6 +131,13 @@ def run_study(study: Study, out: Path, *, jobs: int = 1, scheduler: str | None =
         return outcome
     finally:
         log.close()
+
+
+def _said(error: Exception) -> str:
+    """The words of an error; of the system's with the file, if it has one."""
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror}" if error.filename else error.strerror
+    return str(error)
 
 
 def _interrupted(study: Study, log: StudyLog, offsets: _Offsets, out: Path, bar: Progress,
@@ -172,8 +182,9 @@ class _Offsets:
     """Offset of each finished chunk in the log, 0 for none: a mapped file, not memory."""
 
     def __init__(self, count: int, folder: Path) -> None:
-        self._file = tempfile.TemporaryFile(dir=folder)  # noqa: SIM115 - closed in __exit__
-        self._file.truncate(8 * max(count, 1))
+        with naming(folder):
+            self._file = tempfile.TemporaryFile(dir=folder)  # noqa: SIM115 - closed in __exit__
+            _reserve(self._file.fileno(), 8 * max(count, 1))
         self.array: IntArray = np.memmap(self._file, dtype=np.int64, mode="r+",
                                          shape=(max(count, 1),))
         self.count = count
@@ -184,6 +195,14 @@ class _Offsets:
     def __exit__(self, *_: object) -> None:
         del self.array
         self._file.close()
+
+
+def _reserve(handle: int, size: int) -> None:
+    """Take the room of a file now: a mapped file on a full disk would end the program."""
+    if hasattr(os, "posix_fallocate"):
+        os.posix_fallocate(handle, 0, size)
+    else:
+        os.truncate(handle, size)
 
 
 def _chunks(study: Study) -> int:

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 
 CHUNK_ROWS = 64
 """Rows of a bench in one chunk: few enough to lose, many enough that a worker need not wait for
-more. With the other models one design at all its speeds is a chunk."""
+more."""
+SIDE_BY_SIDE = 8
+"""Most speeds of one design in one chunk."""
 
 
 @dataclass(frozen=True)
@@ -61,19 +63,25 @@ def sweep_study(case: Case, vary: Sequence[str | Dimension],
     _check_names(dimensions)
     solve_by = options.solver or SOLVERS[options.model]
     solver(solve_by)
-    plan, rpm_count = _plan(case, dimensions, options)
+    plan = _plan(case, dimensions, options)
     _try_values(case, plan.dimensions)
     cylinders = tuple(sorted(r.cylinder for r in case.runners))
     evaluate = CaseEvaluate(to_toml(case), case.path, plan.dimensions, options.model, cylinders,
                             solve_by, options.options, options.band_samples, options.seed,
                             options.sampler)
-    chunk = options.chunk or (CHUNK_ROWS if options.model == "bench" else rpm_count)
+    chunk = options.chunk or (CHUNK_ROWS if options.model == "bench" else _together(plan))
     identity = {"what": "sweep", "case": case_hash(case), "title": case.title,
                 "model": options.model, "solver": evaluate.solver,
                 "options": [[k, repr(v)] for k, v in options.options],
                 "band_samples": options.band_samples}
     columns = figure_columns(cylinders, options.band_samples > 0)
     return Study(plan, evaluate, columns, identity, options.seed, chunk)
+
+
+def _together(plan: Plan) -> int:
+    """Rows of an engine model in one chunk: speeds of one design share the lanes of a solve, and
+    finish together; over speed alone every point is kept as it finishes."""
+    return min(plan.inner.count, SIDE_BY_SIDE) if isinstance(plan, Repeated) else 1
 
 
 def _check_names(dimensions: Sequence[Dimension]) -> None:
@@ -86,24 +94,24 @@ def _check_names(dimensions: Sequence[Dimension]) -> None:
         raise InputError(problems)
 
 
-def _plan(case: Case, dimensions: Sequence[Dimension], options: SweepOptions) -> tuple[Plan, int]:
-    """The plan, and how many speeds stand together in it."""
+def _plan(case: Case, dimensions: Sequence[Dimension], options: SweepOptions) -> Plan:
+    """The points, speeds running fastest."""
     others = tuple(d for d in dimensions if d.name != RPM)
     speed = next((d for d in dimensions if d.name == RPM), None)
     if options.model == "bench":
         if speed is not None:
             raise InputError([Problem(RPM, "varied", "no speeds: a bench has none",
                                       "leave it out, or take --model engine")])
-        return _outer(others, options), 1
+        return _outer(others, options)
     if speed is not None and speed.bounds is not None:
-        return _outer((*others, speed), options), 1
+        return _outer((*others, speed), options)
     if speed is None:
         speed = Dimension(RPM, levels=tuple(float(r) for r in case.conditions.rpm))
     if speed.choices:
         raise InputError([Problem(RPM, ", ".join(speed.choices), "numbers")])
     if not others:
-        return Grid((speed,)), speed.count
-    return Repeated(_outer(others, options), speed), speed.count
+        return Grid((speed,))
+    return Repeated(_outer(others, options), speed)
 
 
 def _outer(dimensions: tuple[Dimension, ...], options: SweepOptions) -> Plan:

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import contextlib
 import csv
-import os
-import tempfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from distrib.errors import InputError, Problem
+from distrib.files import atomic
 
 Kind = Literal["float", "int", "text", "bool"]
 Block = Sequence[Sequence[Any]]
@@ -27,33 +25,6 @@ class Column:
 
     name: str
     kind: Kind = "float"
-
-
-@contextlib.contextmanager
-def atomic(path: Path, mode: str = "w") -> Iterator[IO[Any]]:
-    """A file that takes the place of `path` when the block ends well, and vanishes otherwise."""
-    path = Path(path)
-    text = "b" not in mode
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, mode, encoding="utf-8" if text else None,
-                       newline="" if text else None) as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(name, 0o666 & ~_umask())
-        os.replace(name, path)
-    except BaseException:
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(name)
-        raise
-
-
-def _umask() -> int:
-    """Present umask; Python can only read it by setting it."""
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
 
 
 def cell(value: Any, kind: Kind) -> str:

@@ -62,11 +62,11 @@ def variants(layout: str, entry: str, narrowest: float = 0.7) -> list[Case]:
 
 @pytest.mark.parametrize("layout, entry", START)
 def test_random_cases_on_the_bench(layout: str, entry: str) -> None:
-    """From a breath to choking: 10 Pa, 2.5, 7, 30 and 80 kPa behind the open runners."""
+    """From a breath to ends that choke: 10 Pa, 2.5, 7, 30 and 45 kPa behind the open runners."""
     made = variants(layout, entry)
     assert len(made) >= (1.0 - MOST_REFUSED) * VARIANTS
     for case in made:
-        found = solve_bench(case, depression_pa=[10.0, 2500.0, 7000.0, 30000.0, 80000.0])
+        found = solve_bench(case, depression_pa=[10.0, 2500.0, 7000.0, 30000.0, 45000.0])
         assert found.converged.all(), found.reason
         assert found.mass_residual.max() < 1e-10
         np.testing.assert_allclose(found.share.sum(axis=1), 1.0, rtol=1e-12)

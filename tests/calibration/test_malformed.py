@@ -291,10 +291,9 @@ def test_files_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "open", refuse)
+    monkeypatch.setattr("distrib.files.os.open", refuse)
     with pytest.raises(InputError, match=r"log\.csv: file: read Permission denied"):
         read_log(path, mapping)
-    monkeypatch.setattr(Path, "read_text", refuse)
     with pytest.raises(InputError, match=r"map\.toml: file: read Permission denied"):
         read_log_mapping(tmp_path / "map.toml")
 

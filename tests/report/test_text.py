@@ -170,7 +170,7 @@ def test_verdict_hues_stay_apart_for_colour_deficient_eyes(kind: str) -> None:
 
 def test_hue_never_stands_alone() -> None:
     styles = list(palette.VERDICT_STYLES.values())
-    assert len({s.letter for s in styles}) == len({s.hatch for s in styles}) == 4
+    assert len({s.letter for s in styles}) == len({s.hatch for s in styles}) == 5
     series = palette.SERIES_STYLES
     assert len({s.hatch for s in series}) == len({s.marker for s in series}) == len(series)
     assert len({s.line for s in series}) == len(series)

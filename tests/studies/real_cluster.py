@@ -25,19 +25,20 @@ class RealCluster:
     folder: Path
     workers: list[subprocess.Popen[bytes]] = field(default_factory=list)
 
-    def add_worker(self) -> None:
+    def add_worker(self, **environment: str) -> None:
         """Start one more worker of one thread and wait until the scheduler knows it."""
         name = f"w{len(self.workers)}"
         with open(self.folder / f"{name}.txt", "wb") as said:
             self.workers.append(subprocess.Popen(
                 [sys.executable, "-m", "distributed.cli.dask_worker", self.address, "--nthreads",
                  "1", "--no-nanny", "--no-dashboard", "--name", name, "--local-directory",
-                 str(self.folder / name)], stderr=said, stdout=said, env=ENVIRONMENT))
+                 str(self.folder / name)], stderr=said, stdout=said,
+                env={**ENVIRONMENT, **environment}))
         import distributed
 
         library: Any = distributed
         with library.Client(self.address, set_as_default=False) as client:
-            client.wait_for_workers(len(self.workers), timeout=30)
+            client.wait_for_workers(sum(w.poll() is None for w in self.workers), timeout=30)
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -158,11 +159,60 @@ def test_cluster_gives_the_same_bytes_though_a_worker_is_killed(
     out = tmp_path / "t.csv"
     process = start(out, 1, 0.02, cluster.address)
     wait_for_more(out, 5000)
-    assert not out.exists()
-    cluster.workers[0].kill()
+    victim = cluster.workers[0]
+    assert victim.poll() is None
+    victim.kill()
+    assert victim.wait(timeout=10) == -signal.SIGKILL
+    done = calls(out)  # the kill has landed: the study is in its middle, and goes on without it
+    assert process.poll() is None and not out.exists() and 0 < done < 290
     said, complained = process.communicate(timeout=60)
     assert process.returncode == 0, complained
     assert said == "resumed 0 of 300\n"
     assert out.read_bytes() == undisturbed
     held = 6 * 2  # chunks of two points the scheduler had been given: what one worker can lose
     assert 300 <= calls(out) <= 300 + held
+    assert calls(out) - done > 10  # worked off by the worker that was left
+
+
+@pytest.mark.slow
+def test_a_worker_of_another_kind_that_joins_later_is_refused(
+        tmp_path: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """It gets the chunks that the first worker leaves, and its rows would differ in their bits."""
+    pytest.importorskip("distributed")
+    from distrib.studies.cluster import Cluster
+
+    out = tmp_path / "t.csv"
+    with real_cluster(tmp_path_factory.mktemp("mixed"), 1) as cluster:
+        process = start(out, 1, 0.05, cluster.address)
+        wait_for_more(out, 3000)
+        cluster.add_worker(OPENBLAS_CORETYPE="another")
+        _, complained = process.communicate(timeout=60)
+        assert process.returncode != 0
+        assert "runs OPENBLAS_CORETYPE another instead of" in complained
+        assert "points are finished and kept" in complained
+        assert not out.exists() and log_path(out).exists()
+        with pytest.raises(InputError, match=r"OPENBLAS_CORETYPE another; allowed: .* as here"):
+            Cluster(print, cluster.address, {})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("address, words", [
+    ("tcp://127.0.0.1:9", "refused"), ("nonsense", "such as"), ("tcp://127.0.0.1", "such as"),
+    ("http://127.0.0.1:80", "such as"), ("tcp://127.0.0.1:99999", "such as"), ("", "such as"),
+    ("tcp://no.such.host.invalid:8786", "tcp://no.such.host.invalid:8786"), ("silent", "no answer"),
+])
+def test_a_wrong_address_is_refused_in_words(tmp_path: Path, address: str, words: str) -> None:
+    """Also that of a server which takes the call and says nothing."""
+    pytest.importorskip("distributed")
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        if address == "silent":
+            address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        out = tmp_path / "t.csv"
+        done = subprocess.run(
+            [sys.executable, "-m", "distrib.cli.app", "sweep",
+             str(ROOT / "cases" / "inline4_side.toml"), "--model", "bench",
+             "--vary", "plenum.length=390,400 mm", "-o", str(out),
+             "--scheduler", address], capture_output=True, text=True, env=ENVIRONMENT, timeout=120)
+    assert done.returncode == 2, done.stderr
+    assert "--scheduler: read" in done.stderr and words in done.stderr
+    assert "Traceback" not in done.stderr and "Exception ignored" not in done.stderr
+    assert not list(tmp_path.iterdir())

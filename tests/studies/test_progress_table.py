@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from distrib.errors import InputError
+from distrib.files import atomic
 from distrib.studies.progress import Progress, duration
-from distrib.studies.table import Column, atomic, cell, read_table, write_csv, write_table
+from distrib.studies.table import Column, cell, read_table, write_csv, write_table
 
 
 class Terminal(io.StringIO):

@@ -13,6 +13,7 @@ from distrib.case.schema import Case
 from distrib.errors import InputError
 from distrib.studies.caseeval import changed_case
 from distrib.studies.plan import parse_vary
+from distrib.studies.runner import Interrupted
 from distrib.studies.sweep import SweepOptions, sweep, sweep_study
 from distrib.studies.table import read_table
 
@@ -48,6 +49,31 @@ def test_grid_over_length_and_speed(case: Case, tmp_path: Path) -> None:
     assert set(table["leanest_cylinder"][good]) == {4.0}
     lean = 0.80 * (1.0 + table["deviation_percent_4"] / 100.0)  # lambda target of the case
     np.testing.assert_allclose(table["leanest_lambda"][good], lean[good], rtol=1e-12)
+
+
+def test_every_speed_is_kept_as_it_finishes(
+        case: Case, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sweep over speed alone, stopped in its fourth speed, goes on with the fourth."""
+    import fake_solver
+
+    asked: list[list[float]] = []
+    real = fake_solver.solve
+
+    def stopped(case: Any, *, rpm: Any = None) -> Any:
+        asked.append(list(rpm))
+        if len(asked) == 4:
+            raise KeyboardInterrupt
+        return real(case, rpm=rpm)
+
+    vary = ["conditions.rpm=1000:6000:1000"]
+    sweep(case, vary, tmp_path / "whole.csv", options=FAKE)
+    monkeypatch.setattr(fake_solver, "solve", stopped)
+    with pytest.raises(Interrupted, match="stopped after 3 of 6 points"):
+        sweep(case, vary, tmp_path / "t.csv", options=FAKE)
+    outcome = sweep(case, vary, tmp_path / "t.csv", options=FAKE, resume=True)
+    assert outcome.resumed == 3
+    assert asked == [[1000.0], [2000.0], [3000.0], [4000.0], [4000.0], [5000.0], [6000.0]]
+    assert (tmp_path / "t.csv").read_bytes() == (tmp_path / "whole.csv").read_bytes()
 
 
 def test_the_cases_own_speeds_are_taken_when_none_are_varied(case: Case, tmp_path: Path) -> None:
