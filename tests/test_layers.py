@@ -18,8 +18,8 @@ HEIGHT = {part: len(LAYERS) - i for i, line in enumerate(LAYERS) for part in lin
 
 FENCES = {
     "networkx": {"network", "build"},
-    "numba": {"kernels", "vectors"},
-    "llvmlite": {"vectors"},
+    "numba": {"kernels", "vectors", "unsteady"},
+    "llvmlite": {"vectors", "unsteady"},
     "typer": {"cli"},
     "rich": {"cli"},
     "tomllib": {"case", "calibration"},

@@ -33,9 +33,9 @@ def wanted_band(case: Case) -> tuple[float, float]:
 
 
 def scan_speeds(low: float, high: float) -> FloatArray:
-    """Evenly spaced speeds from low to high, SCAN_RPM apart or a little less."""
-    count = int(np.ceil((high - low) / SCAN_RPM)) + 1 if high > low else 1
-    return np.linspace(low, high, count)
+    """Low, high, and the multiples of SCAN_RPM between them but for those next to an end."""
+    first, last = np.ceil(low / SCAN_RPM + 0.4), np.floor(high / SCAN_RPM - 0.4)
+    return np.unique([low, *np.arange(first, last + 0.5) * SCAN_RPM, high])
 
 
 def bends(rpm: FloatArray, curves: FloatArray, keep: list[float]) -> list[float]:

@@ -16,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from distrib.answer import Answer
+from distrib.answer.speeds import SCAN_RPM
 from distrib.case.read import read_case
 from distrib.case.schema import Case
 from distrib.cli.app import main
@@ -217,7 +218,8 @@ def test_table_has_every_cylinder_at_its_own_worst_speed(case: Case) -> None:
     table = worst_table(answered(case, two))
     rows = {row[0]: row for row in table.rows}
     assert list(rows) == ["1", "2", "3", "4", "5"]
-    assert rows["5"][2:4] == ("6000", "+4.0") and rows["2"][2:4] == ("5000", "+3.0")
+    assert rows["5"][2:4] == ("6000", "+4.0") and rows["2"][3] == "+3.0"
+    assert abs(float(rows["2"][2]) - 5000.0) <= 0.5 * SCAN_RPM
     assert rows["5"][-1].startswith("LEAN") and rows["5"][5] == "+2.0"
     assert rows["1"][1] == f"{1000 * min(r.station_m for r in case.runners):.0f}"
     assert table.title == "Each cylinder at its worst solved speed of the wanted band"

@@ -80,12 +80,12 @@ def test_rig_figures_have_neither_verdict_nor_lambda_nor_trim() -> None:
 def test_narrow_terminal_keeps_what_matters_and_says_what_it_left_out() -> None:
     case = designs.v8_case()
     table = tables.share_table(case, fakes.shares(case), trims=dict.fromkeys(range(1, 9), 0.5))
-    narrow = fit_columns(table, 60)
+    narrow = fit_columns(table, 55)
     names = [c.name for c in narrow.columns]
     assert names == ["cyl.", "from entry", "deviation", "trim", "verdict"]
     assert narrow.notes[-1] == "left out for lack of width: share, 90 % band, lambda"
     body = plain_text(narrow).splitlines()[1:4 + len(narrow.rows)]
-    assert max(len(line) for line in body) <= 60
+    assert max(len(line) for line in body) <= 55
     assert fit_columns(table, 200) == table
 
 
@@ -119,7 +119,8 @@ def test_findings_stand_gravest_first_with_overrides() -> None:
 def test_rig_figures_beside_an_engine_model_carry_no_verdict() -> None:
     case = designs.case()
     table = tables.models_table(case, [fakes.shares(case), fakes.shares(case, "bench")])
-    assert table.rows[-2][-1] == "+8.4" and table.rows[-2][-2] == "+2.0 W"
+    # a chance of 10 % is enough: this case leaves facts open that move the figure
+    assert table.rows[-2][-1] == "+8.4" and table.rows[-2][-2] == "+2.0 L"
     assert tables.RIG_NOTE in table.notes
 
 

@@ -93,7 +93,7 @@ def test_losses_come_from_the_graph(side):
 
 def test_sheets_are_drawn(run):
     shares = engine_shares(run)
-    for data in (speed_sheet(shares, shares), cycle_sheet(run, 1)):
+    for data in (speed_sheet(shares), cycle_sheet(run, 1)):
         assert data.startswith(b"\x89PNG") and len(data) > 20_000
     with pytest.raises(InputError, match="two speeds"):
         speed_sheet(engine_shares(replace(run, points={k: v[:1] for k, v in run.points.items()},
