@@ -15,7 +15,7 @@ SCAN_RPM: Final = 75.0
 """Step of the coarse look. Peaks of the demo cases are 300 rev/min wide or more at half height."""
 BEND_PERCENT: Final = 1.0
 """Straight lines between the solved speeds may miss a deviation by this much, percent points."""
-MOST: Final = 12
+MOST: Final = 9
 """Most speeds before peaks are added; the listed ones and the wanted band's ends count."""
 LOOK_RPM: Final = 25.0
 
