@@ -23,6 +23,10 @@ LEAST_LEAN_CHANCE: Final = 0.1
 LEAST_WATCH_CHANCE: Final = 0.02
 """Factor on the chances from which a cylinder is lean or watched, for every missing fact, and how
 far they fall at the most (own choice, tried likewise)."""
+WATCH_SOONER: Final = 0.8
+LEAST_WATCH: Final = 0.5
+"""Factor on the watch limit for every missing fact, since a default also moves the figure itself,
+and the least part of the limit that stays (own choice, tried likewise)."""
 METAL: Final = ("engine", "conditions", "plenum", "entry", "runners", "runner", "balance_tube")
 CLEARANCES: Final = ("roof_clearance", "wall_clearance")
 
@@ -51,7 +55,8 @@ def extra_sigma_percent(count: int) -> float:
 
 
 def limits_of(case: Case) -> Limits:
-    """Limits of a case with the reasons for what it overrides; chances lower with less known."""
+    """Limits of a case with the reasons for what it overrides; chances and watch limit lower with
+    less known."""
     own = limits(dict(case.limits.reasons), **case.limits.model_dump(exclude={"reasons"}))
     count = len(missing_facts(case))
     if count == 0:
@@ -60,4 +65,6 @@ def limits_of(case: Case) -> Limits:
     why = f"lower since {count} facts are missing" if count > 1 else "lower since 1 fact is missing"
     return replace(own, lean_chance=max(own.lean_chance * part, LEAST_LEAN_CHANCE),
                    watch_chance=max(own.watch_chance * part, LEAST_WATCH_CHANCE),
-                   reasons={**own.reasons, "lean_chance": why, "watch_chance": why})
+                   watch_percent=own.watch_percent * max(WATCH_SOONER**count, LEAST_WATCH),
+                   reasons={**own.reasons, "lean_chance": why, "watch_chance": why,
+                            "watch_percent": why})

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from distrib.answer.facts import limits_of
 from distrib.fuelling.verdict import Verdict
 from distrib.report import figures, figures_effects
 from distrib.report.data import ReportData, RpmSweep, TrimSheet
@@ -28,8 +29,8 @@ WIDTH_IN: Final = 7.0
 
 def limit_lines(case: Case) -> figures.LimitLines:
     """The deviation limits of a case for a chart."""
-    return figures.LimitLines(case.limits.lean_percent, case.limits.watch_percent,
-                              case.limits.rich_percent)
+    found = limits_of(case)
+    return figures.LimitLines(found.lean_percent, found.watch_percent, found.rich_percent)
 
 
 def bar_series(

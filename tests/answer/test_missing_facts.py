@@ -77,6 +77,7 @@ def test_what_is_left_out_is_listed_and_judged_sooner():
         found = limits_of(one)
         assert found.lean_chance < whole.lean_chance
         assert found.watch_chance < whole.watch_chance
+        assert found.watch_percent < whole.watch_percent
         assert found.lean_percent == whole.lean_percent
 
 
