@@ -39,7 +39,8 @@ def missing_facts(case: Case) -> tuple[str, ...]:
             if getattr(case.engine, name) is None]
     for entry in case.entries:
         if entry.supply is None:
-            out.append(f"entry.supply ({entry.name})")
+            out += [f"entry.supply.{name} ({entry.name})"
+                    for name in ("length", "diameter", "volume")]
         elif entry.supply.length_m > 0.0:
             out += [f"entry.supply.{name} ({entry.name})" for name, value in (
                 ("diameter", entry.supply.diameter_m), ("volume", entry.supply.volume_m3))
