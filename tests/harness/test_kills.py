@@ -26,7 +26,7 @@ MEASURED = ROOT / "cases" / "measured"
 SWEEP = ["sweep", str(CASE), "--model", "bench", "--jobs", "2", "-o", "t.csv", "--vary",
          "plenum.length=390:430:0.2 mm", "--vary", "runners.length=200,300 mm"]
 IMPROVE = ["improve", str(CASE), "--model", "bench", "--evaluations", "40", "--samples", "2",
-           "--judge-samples", "20", "--no-engine", "--jobs", "1", "-o", "out", "--json", "out.json"]
+           "--draws", "24", "--jobs", "1", "-o", "out", "--json", "out.json"]
 FIT = ["fit", str(CASE), "--bench", str(MEASURED / "inline4_bench.csv"), "--mapping",
        str(MEASURED / "inline4_bench.toml"), "-o", "made.toml", "--json", "made.json"]
 
