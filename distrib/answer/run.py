@@ -91,6 +91,16 @@ class Answer:
         low, high = wanted_band(self.case)
         return (self.rpm >= low - 1e-9) & (self.rpm <= high + 1e-9)
 
+    def counted(self) -> np.ndarray:
+        """Numbers of the solved points that count: of the wanted band, else of all."""
+        inside = self.inside() & self.engine.converged
+        return np.flatnonzero(inside if inside.any() else self.engine.converged)
+
+    def widest(self) -> int:
+        """The point of the largest spread among those that count."""
+        points = self.counted()
+        return int(points[np.argmax(self.engine.spread_percent[points])])
+
 
 def answer(case: Case, *, rpm: ArrayLike | None = None, draws: int = DRAWS,
            seed: int | None = None, told: Told | None = None) -> Answer:
@@ -195,15 +205,13 @@ def _drawn(case: Case, shares: Shares, draws: Draws, error: ModelError, missing:
 
 def _worst(found: Answer, i: int) -> Worst:
     """The worst speed of cylinder number i: the gravest verdict, then the largest figure."""
-    inside = found.inside() & found.engine.converged
-    points = np.flatnonzero(inside if inside.any() else found.engine.converged)
     deviation = found.engine.deviation_percent[:, i]
 
     def gravity(p: int) -> tuple[int, float]:
         rank = RANK[str(found.verdict[p, i])]  # type: ignore[index]
         return rank, float(deviation[p] if rank >= RANK["watch"] else abs(deviation[p]))
 
-    p = max(points.tolist(), key=gravity)
+    p = max(found.counted().tolist(), key=gravity)
     band, rpm = found.engine.band, found.rpm
     low, high = speed_range(found.case)
     return Worst(
@@ -221,6 +229,4 @@ def _headline(found: Answer, worst: Sequence[Worst]) -> int:
     if grave:
         top = max(grave, key=lambda w: (RANK[w.verdict], w.deviation_percent))  # type: ignore[index]
         return top.point
-    inside = found.inside() & found.engine.converged
-    points = np.flatnonzero(inside if inside.any() else found.engine.converged)
-    return int(points[np.argmax(found.engine.spread_percent[points])])
+    return found.widest()

@@ -47,7 +47,6 @@ class Params(NamedTuple):
 DUCT_ROWS = 9
 STATION_ROWS = 5
 MOUTH_ROWS = 10
-N_SCALARS = 4
 CLOSED_AREA_M2 = 1e-10
 """A nozzle narrower than this is a closed valve: its flow is zero."""
 

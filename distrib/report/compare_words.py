@@ -28,9 +28,7 @@ def letters(count: int) -> tuple[str, ...]:
 
 def worst_spread(found: Answer) -> tuple[float, float]:
     """Largest spread in the wanted band and its speed."""
-    inside = found.inside() & found.engine.converged
-    points = np.flatnonzero(inside if inside.any() else found.engine.converged)
-    p = int(points[np.argmax(found.engine.spread_percent[points])])
+    p = found.widest()
     return float(found.engine.spread_percent[p]), float(found.rpm[p])
 
 

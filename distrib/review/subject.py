@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
 
 import numpy as np
 
@@ -14,8 +13,6 @@ from distrib.case import geometry
 from distrib.case.schema import Case, Entry, Plenum, Runner
 from distrib.results import ModelName, Shares
 from distrib.review import estimates
-
-MODEL_ORDER: Final[tuple[ModelName, ...]] = ("engine", "bench")
 
 
 def circle_m2(diameter_m: float) -> float:

@@ -13,8 +13,6 @@ from distrib.studies.compare import Comparison, Overall, compare_samples, solved
 if TYPE_CHECKING:
     from distrib.case.schema import Case
 
-FIGURES = ("spread", "lambda of the leanest cylinder")
-
 
 def compare_designs(cases: Mapping[str, Case], *, rpm: Sequence[float] | None = None,
                     draws: int = DRAWS, seed: int = 1, level: float = 0.9,

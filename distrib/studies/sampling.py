@@ -55,12 +55,6 @@ def _quiet_random(sequence: Any, n: int) -> FloatArray:
         return np.asarray(sequence.random(n), dtype=np.float64)
 
 
-def unit_points(count: int, k: int, seed: int, method: Method = "sobol") -> FloatArray:
-    """All points of `unit_blocks` in one array (count, k)."""
-    blocks = list(unit_blocks(count, k, seed, method))
-    return np.concatenate(blocks) if blocks else np.zeros((0, k))
-
-
 @dataclass(frozen=True)
 class Sample:
     """A plan that draws `count` points over the dimensions (levels and choices evenly)."""

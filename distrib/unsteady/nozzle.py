@@ -274,16 +274,6 @@ def enter_all(w: Any, n: int) -> None:
         put(w, W_D, i, d)
 
 
-@kernel
-def space_end(r: float, v: float, p: float, space_p: float, space_t: float, phi_in: float,
-              phi_out: float, gas_constant: float, guess: float) -> tuple[float, float, float]:
-    """One end against a space at rest, whichever way the gas goes; `guess` as in the others."""
-    ratio = stagnant_ratio(r, v, p, space_p)
-    if ratio > 1.0:
-        return leaving(r, v, p, ratio, phi_out, guess)
-    return entering(r, v, p, ratio, space_p, space_t, phi_in, gas_constant, guess)
-
-
 @inline
 def nozzle_flow(p0: float, t0: float, p1: float, gas_constant: float) -> Any:
     """Isentropic mass flux from (p0, t0) at rest to pressure p1 < p0, kg/(s m^2), choked or not."""

@@ -140,13 +140,3 @@ def left_out(chosen: Sequence[Pair], form: Form = "mach", samples: int = 4000,
                                           np.array(found.spread_sigma)))
     low, high = zip(*edges, strict=True)
     return LeftOut(form, coverage(tried, low, high), float(np.mean(spreads)), total)
-
-
-def reference_doubt_percent(chosen: Sequence[Pair]) -> float:
-    """Rms difference of the reference between its two grids, points computed twice."""
-    groups: dict[tuple[str, float | None], list[FloatArray]] = {}
-    for pair in chosen:
-        point = pair.reference
-        groups.setdefault((point.design, point.rpm), []).append(point.deviation_percent)
-    steps = [a[0] - a[1] for a in groups.values() if len(a) == 2]
-    return float(np.sqrt(np.mean(np.concatenate(steps) ** 2)))

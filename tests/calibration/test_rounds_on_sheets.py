@@ -14,11 +14,10 @@ import pytest
 from distrib.calibration import service
 from distrib.calibration.sheet_read import read_sheet
 from distrib.case.read import read_case
-from distrib.cli.app import main
 
 from .logs import LOG_MAPPING, write_log
 from .made import CASES
-from .test_next_trims import engine
+from .test_next_trims import engine, run
 
 CASE = CASES / "inline4_side.toml"
 RICH = (1.0, 1.0, 1.0, 0.96)
@@ -28,13 +27,6 @@ COOL = (830.0, 830.0, 830.0, 802.0)  # 7 K cooler for each percent
 @pytest.fixture(autouse=True)
 def _stand_in(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(service, "engine_solver", lambda *_: engine)
-
-
-def run(args: Sequence[object], capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
-    code = main([str(a) for a in args])
-    out = capsys.readouterr()
-    assert "Traceback" not in out.out + out.err
-    return code, out.out, out.err
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:

@@ -15,17 +15,21 @@ from distrib.studies.sampling import (
     Sample,
     quantile_band,
     unit_blocks,
-    unit_points,
 )
+
+
+def unit_points(count: int, k: int, seed: int, method: str = "sobol") -> np.ndarray:
+    """All points of `unit_blocks` in one array (count, k)."""
+    return np.concatenate(list(unit_blocks(count, k, seed, method)))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("method", METHODS)
 def test_blocks_of_any_size_are_the_same_points(method: str) -> None:
-    whole = unit_points(100, 3, 5, method)  # type: ignore[arg-type]
+    whole = unit_points(100, 3, 5, method)
     parts = np.concatenate(list(unit_blocks(100, 3, 5, method, size=17)))  # type: ignore[arg-type]
     np.testing.assert_array_equal(whole, parts)
     assert ((whole > 0.0) & (whole < 1.0)).all()
-    assert not np.array_equal(whole, unit_points(100, 3, 6, method))  # type: ignore[arg-type]
+    assert not np.array_equal(whole, unit_points(100, 3, 6, method))
 
 
 def test_sobol_points_are_balanced() -> None:
